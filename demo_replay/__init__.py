@@ -1,0 +1,1 @@
+"""How is a recorded day made, played and judged again?"""

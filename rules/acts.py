@@ -1,0 +1,41 @@
+"""What can people and the machine do to the engine? Acts with a time, logged and replayed like readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+
+class ActKind(StrEnum):
+    """The kinds of act. `off` is the span in which the daemon did not run."""
+
+    ACKNOWLEDGE = "acknowledge"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    MUTE = "mute"
+    RESET = "reset"
+    OUT_OF_SERVICE = "out_of_service"
+    IN_SERVICE = "in_service"
+    NOTE = "note"
+    DRILL = "drill"
+    OFF = "off"
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """One act.
+
+    time: ms UTC; who: a person or "tidebed"; rule and side: what it is about, where it is about an alarm
+    (side None: all sides; rule None: all rules where that makes sense); until: end in ms UTC of a shelving or
+    mute, or the end of an `off` span that began at `time`; text: a note or a reason.
+    """
+
+    time: int
+    kind: ActKind
+    who: str = "keeper"
+    rule: str | None = None
+    side: str | None = None
+    until: int | None = None
+    text: str = ""
+    data: Mapping[str, str] = field(default_factory=dict)

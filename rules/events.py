@@ -1,0 +1,33 @@
+"""What does the engine say? Alarms, decisions, notices, and what became of readings and acts."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+
+def show_time(ms: int) -> str:
+    """RFC 3339 in UTC with milliseconds: `2026-04-03T02:14:30.000Z`."""
+    moment = dt.datetime.fromtimestamp(ms // 1000, tz=dt.UTC)
+    return f"{moment:%Y-%m-%dT%H:%M:%S}.{ms % 1000:03d}Z"
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """One event: `t` ms UTC, `type` (alarm, decision, notice, quality, act, off, fault) and its other fields.
+
+    `body` holds only text, numbers, booleans, None, and lists and dicts of these.
+    alarm: rule, side, was, state, priority, value, unit, why, since (ms).
+    decision: stage, action, mode, inputs, why. notice: person, title, text, rule, side, priority, purpose, key.
+    act: kind, who, rule, side, until, text. off: until. fault: rule, why. quality: point, why.
+    """
+
+    t: int
+    type: str
+    body: Mapping[str, Any] = field(default_factory=dict)
+
+    def line(self) -> dict[str, Any]:
+        """The event as the contract's JSON object."""
+        return {"t": show_time(self.t), "type": self.type, **self.body}

@@ -1,0 +1,69 @@
+"""What is judged, and by which rules? The plan that the daemon, replay and tune receive; never a site file."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from fractions import Fraction
+
+from rules.door import decimal_places
+from rules.people import PersonSettings
+from rules.quantities import Quantity, quantity
+from rules.settings import RuleSettings
+from rules.stages import StageSettings
+from rules.units import Unit, parse_unit
+
+
+@dataclass(frozen=True, slots=True)
+class PointPlan:
+    """One measured or derived quantity at one place. Durations in ms; resolution in `unit`."""
+
+    id: str
+    quantity: str
+    unit: str
+    resolution: Fraction
+    expect_every: int = 60_000
+    stale_after: int = 180_000
+    accept_suspect: bool = False
+
+    @property
+    def kind(self) -> Quantity:
+        """The quantity this point measures."""
+        return quantity(self.quantity)
+
+    @property
+    def units(self) -> Unit:
+        """The parsed unit."""
+        return parse_unit(self.unit)
+
+    @property
+    def places(self) -> int:
+        """Decimal places that show every count exactly."""
+        return decimal_places(self.resolution)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything the engine needs to judge readings. `settle` and `catch_up` in ms."""
+
+    name: str
+    timezone: str
+    points: tuple[PointPlan, ...]
+    rules: tuple[RuleSettings, ...] = ()
+    stages: tuple[StageSettings, ...] = ()
+    persons: tuple[PersonSettings, ...] = ()
+    settle: int = 1000
+    catch_up: int = 60_000
+    temperature_unit: str = "degC"
+    volume_unit: str = "L"
+
+    def point(self, name: str) -> PointPlan:
+        """The point called `name`; KeyError where there is none."""
+        for candidate in self.points:
+            if candidate.id == name:
+                return candidate
+        raise KeyError(name)
+
+    def with_rules(self, rules: tuple[RuleSettings, ...]) -> Plan:
+        """This plan with other rules, for `--set` and tuning."""
+        return dataclasses.replace(self, rules=rules)

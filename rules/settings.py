@@ -1,0 +1,66 @@
+"""Which settings does every rule share, whatever its kind?"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from enum import StrEnum
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+
+from rules.durations import Duration
+
+
+class Settings(BaseModel):
+    """Base of all settings classes: frozen, and unknown keys are errors."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+def _number_or_text(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int | float | Decimal | str):
+        raise ValueError("write a number in the point's unit, or text with a unit of its own")
+    return Decimal(repr(value)) if isinstance(value, float) else Decimal(value) if isinstance(value, int) else value
+
+
+Amount = Annotated[Decimal | str, BeforeValidator(_number_or_text)]
+"""A number in the point's unit, or text with a unit of its own (`"90 degF"`); resolved when the plan is compiled."""
+
+
+class Priority(StrEnum):
+    """How much a rule matters (ISA-18.2); `log` lends its condition to others and raises no alarm."""
+
+    CRITICAL = "critical"
+    HIGH = "high"
+    MEDIUM = "medium"
+    LOW = "low"
+    LOG = "log"
+
+
+class During(Settings):
+    """Local hours and season in which a rule's condition counts; outside it is false."""
+
+    hours: str | None = Field(None, description='local time of day, as in "20:00-07:00"')
+    season: str | None = Field(None, description='months and days, as in "11-01..03-31"')
+
+
+class RuleSettings(Settings):
+    """What every rule has. Kinds add their own keys in rules/conditions/."""
+
+    id: str = Field(pattern=r"^[a-z0-9_]+(\.[a-z0-9_]+)*$", description="name of the rule, as in tank.warm")
+    priority: Priority = Priority.MEDIUM
+    on_delay: Duration = Field(0, description="how long the condition must hold before the alarm")
+    off_delay: Duration = Field(0, description="how long the return must hold before it is believed")
+    title: str | None = Field(
+        None, description="what is wrong, for a lock screen; {value}, {limit}, {unit} are filled in"
+    )
+    do: str | None = Field(None, description="what to do first")
+    explains: tuple[str, ...] = Field((), description="rules whose alarms this one accounts for")
+    after: Duration = Field(0, description="how long past its return it still explains them")
+    never_suppressed: bool = False
+    latch: bool = False
+    while_: str | None = Field(None, alias="while", description="only while this rule's condition is true")
+    during: During | None = None
+    since_note: str | None = Field(None, description="only after a log entry of this kind")
+    within: Duration | None = Field(None, description="how long after that entry")
+    runway: str | None = Field(None, description="the derived point that says how long there is")
