@@ -1,0 +1,15 @@
+"""Which known names does a mistyped one resemble?"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+def or_nearest(name: str, known: Iterable[str]) -> str:
+    """The tail of an error message: `; did you mean A or B?`, and where nothing is near, every known name."""
+    names = sorted(known)
+    near = difflib.get_close_matches(name.lower(), names, n=3, cutoff=0.5)
+    if near:
+        return f"; did you mean {' or '.join(near)}?"
+    return f"; known: {', '.join(names)}"
