@@ -1,0 +1,102 @@
+"""Is the site file right, what does it watch, and who is told?"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections import Counter
+from pathlib import Path
+
+from daemon.arguments import json_argument, site_argument
+from daemon.site.load import Site, load_site
+from daemon.site.names import named
+from daemon.site.problem import SiteFileError
+from rules.durations import show_duration
+from rules.people import PersonSettings
+from rules.settings import Priority
+
+EXAMPLE = "tidebed check site.toml"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """SITE, --json and --schema."""
+    site_argument(parser)
+    json_argument(parser)
+    parser.add_argument("--schema", action="store_true", help="print a JSON Schema of the site file, for editors")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """0: the file is right; 1: it is not, and everything wrong in it is printed."""
+    if arguments.schema:
+        from daemon.site.schema import site_schema
+
+        print(json.dumps(site_schema(), indent=2))
+        return 0
+    try:
+        site = load_site(arguments.site)
+    except SiteFileError as error:
+        for problem in error.problems:
+            told = json.dumps({"file": arguments.site, **problem.record()}) if arguments.json else None
+            print(told or problem.show(Path(arguments.site).name))
+        if not arguments.json:
+            count = len(error.problems)
+            print(f"\n{count} {'problem' if count == 1 else 'problems'}; nothing of this file is used until mended")
+        return 1
+    if arguments.json:
+        print(json.dumps({"file": arguments.site, "problems": 0, **_counts(site)}))
+    else:
+        print("\n".join(_summary(site)))
+    return 0
+
+
+def _counts(site: Site) -> dict[str, object]:
+    plan = site.plan
+    return {
+        "name": plan.name,
+        "points": len(plan.points),
+        "rules": dict(Counter(rule.priority.value for rule in plan.rules)),
+        "stages": len(plan.stages),
+        "persons": len(plan.persons),
+        "adapters": sorted(site.adapters),
+        "not_watched": unwatched(site),
+        "fingerprint": site.fingerprint,
+    }
+
+
+def _summary(site: Site) -> list[str]:
+    plan = site.plan
+    lines = [f"{site.path.name} is right: {plan.name}, times of day in {plan.timezone}", ""]
+    lines.append(f"  points    {len(plan.points)}: {', '.join(point.id for point in plan.points)}")
+    for priority in Priority:
+        rules = [rule.id for rule in plan.rules if rule.priority is priority]
+        if rules:
+            lines.append(f"  {priority.value:<9} {len(rules)}: {', '.join(rules)}")
+    if plan.stages:
+        lines.append(f"  stages    {len(plan.stages)}: {', '.join(stage.id for stage in plan.stages)}")
+    if site.adapters:
+        lines.append(f"  heard by  {', '.join(sorted(site.adapters))}")
+    lines += [f"  told      {_told(person)}" for person in plan.persons] or [
+        "  told      nobody: there is no [[person]]"
+    ]
+    left = unwatched(site)
+    if left:
+        lines += ["", f"  No rule looks at {', '.join(left)}."]
+    return lines
+
+
+def _told(person: PersonSettings) -> str:
+    wait = f" when nobody acknowledges for {show_duration(person.after)}" if person.after else ""
+    return (
+        f"{person.name or person.id}: {', '.join(person.priorities)}{wait}, by {', '.join(person.ways) or 'no way yet'}"
+    )
+
+
+def unwatched(site: Site) -> list[str]:
+    """The points at which neither a rule nor a stage looks, in the order of the file."""
+    seen = {
+        name
+        for settings in (*site.plan.rules, *site.plan.stages)
+        for _, table, name in named(settings, ())
+        if table == "point"
+    }
+    return [point.id for point in site.plan.points if point.id not in seen]

@@ -1,0 +1,148 @@
+"""Which tables of a site file are right, each taken alone?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from daemon.site.adapters import SETTINGS, AdapterTable, settings_class
+from daemon.site.explain import explain
+from daemon.site.lines import Path
+from daemon.site.located import Located, nearest
+from daemon.site.problem import Problem
+from daemon.site.tables import PointTable, SiteTable, StoreTable
+from rules.conditions import KINDS
+from rules.people import PersonSettings
+from rules.settings import RuleSettings
+from rules.stages import StageSettings
+
+LISTS = ("point", "rule", "stage", "person")
+TABLES = ("site", "adapter", "store")
+
+M = TypeVar("M", bound=BaseModel)
+
+
+@dataclass(slots=True)
+class Draft:
+    """What could be read of each table, by its position in the file, and the problems found so far.
+
+    incomplete: the tables of which some keys were refused; that a key is absent says nothing there.
+    """
+
+    located: Located
+    site: SiteTable = field(default_factory=SiteTable)
+    store: StoreTable = field(default_factory=StoreTable)
+    points: dict[int, PointTable] = field(default_factory=dict)
+    rules: dict[int, RuleSettings] = field(default_factory=dict)
+    stages: dict[int, StageSettings] = field(default_factory=dict)
+    persons: dict[int, PersonSettings] = field(default_factory=dict)
+    adapters: dict[str, AdapterTable] = field(default_factory=dict)
+    incomplete: set[Path] = field(default_factory=set)
+    problems: list[Problem] = field(default_factory=list)
+
+    def refuse(self, path: Path, what: str, mend: str = "") -> None:
+        """Note a problem with the key at `path`."""
+        self.problems.append(self.located.problem(path, what, mend))
+
+    def items(self, table: str) -> list[tuple[int, Mapping[str, Any]]]:
+        """(position, table as written) of every `[[table]]`, whether or not it is right."""
+        found = self.located.data.get(table)
+        listed = found if isinstance(found, list) else []
+        return [(index, item) for index, item in enumerate(listed) if isinstance(item, Mapping)]
+
+    def ids(self, table: str) -> list[str]:
+        """Every id that a `[[table]]` gives, whether or not the rest of it is right."""
+        return [item["id"] for _, item in self.items(table) if isinstance(item.get("id"), str)]
+
+
+def draft(located: Located) -> Draft:
+    """Each table read by its settings class."""
+    made = Draft(located)
+    for name in located.data:
+        if name not in (*LISTS, *TABLES):
+            made.refuse((name,), "unknown table", nearest(name, (*LISTS, *TABLES), kind="tables"))
+    made.site = _table(made, ("site",), SiteTable) or made.site
+    made.store = _table(made, ("store",), StoreTable) or made.store
+    made.points = _list(made, "point", PointTable)
+    made.stages = _list(made, "stage", StageSettings)
+    made.persons = _list(made, "person", PersonSettings)
+    _check_listed(made, "rule")
+    for index, table in made.items("rule"):
+        kind = _kind(made, ("rule", index), table)
+        rule = _read(made, ("rule", index), kind, table) if kind else None
+        if rule is not None:
+            made.rules[index] = rule
+    _adapters(made)
+    return made
+
+
+def _kind(made: Draft, path: Path, table: Mapping[str, Any]) -> type[RuleSettings] | None:
+    kind = table.get("kind")
+    if kind is None:
+        made.refuse((*path, "kind"), "is missing", f"say what kind of rule it is: {', '.join(KINDS)}")
+    elif not isinstance(kind, str) or kind not in KINDS:
+        made.refuse((*path, "kind"), "unknown kind of rule", nearest(str(kind), KINDS, kind="kinds"))
+    else:
+        return KINDS[kind]
+    return None
+
+
+def _table(made: Draft, path: Path, model: type[M]) -> M | None:
+    found, table = made.located.look_up(path)
+    if not found:
+        return None
+    if not isinstance(table, Mapping):
+        made.refuse(path, "must be one table", f"write it once, as [{path[0]}]")
+        return None
+    return _read(made, path, model, table)
+
+
+def _list(made: Draft, name: str, model: type[M]) -> dict[int, M]:
+    _check_listed(made, name)
+    read = ((index, _read(made, (name, index), model, table)) for index, table in made.items(name))
+    return {index: item for index, item in read if item is not None}
+
+
+def _check_listed(made: Draft, name: str) -> None:
+    found = made.located.data.get(name, [])
+    if not isinstance(found, list) or not all(isinstance(item, Mapping) for item in found):
+        made.refuse((name,), "must be a list of tables", f"write it with two brackets, as [[{name}]]")
+
+
+def _read(made: Draft, path: Path, model: type[M], table: Mapping[str, Any]) -> M | None:
+    """The table as its settings class; where keys are wrong, what is right of it, so that all of it is checked."""
+    try:
+        return model.model_validate(table)
+    except ValidationError as error:
+        problems = explain(error, model, made.located, path)
+        made.problems.extend(problems)
+        made.incomplete.add(path)
+        wrong = {str(details["loc"][0]) for details in error.errors(include_url=False) if details["loc"]}
+    try:
+        return model.model_validate({key: value for key, value in table.items() if key not in wrong})
+    except ValidationError:
+        return None
+
+
+def _adapters(made: Draft) -> None:
+    tables = made.located.data.get("adapter", {})
+    if not isinstance(tables, Mapping):
+        made.refuse(("adapter",), "must be a table", "write each adapter as [adapter.NAME]")
+        return
+    for name, table in tables.items():
+        path: Path = ("adapter", name)
+        if not isinstance(table, Mapping):
+            made.refuse(path, "must be a table", f"write it as [adapter.{name}]")
+            continue
+        kind = table.get("kind", name)
+        if not isinstance(kind, str) or kind not in SETTINGS:
+            at = (*path, "kind") if "kind" in table else path
+            made.refuse(at, "unknown adapter", nearest(str(kind), SETTINGS, kind="adapters"))
+            continue
+        own = {key: value for key, value in table.items() if key != "kind"}
+        settings = _read(made, path, settings_class(kind), own)
+        if settings is not None:
+            made.adapters[name] = AdapterTable(name, kind, settings)

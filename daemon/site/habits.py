@@ -1,0 +1,82 @@
+"""Are clock, season, people and wording of the site file usable?"""
+
+from __future__ import annotations
+
+import re
+import string
+import zoneinfo
+from collections.abc import Iterator
+
+from daemon.site.draft import Draft
+from daemon.site.lines import Path
+from daemon.site.located import nearest
+from rules.conditions.band import BandSettings
+from rules.errors import SettingError
+from rules.local_time import when
+from rules.settings import RuleSettings
+
+_FILLED_IN = ("value", "limit", "unit")
+
+
+def check_habits(made: Draft) -> None:
+    """Note a wrong time zone, wrong hours and seasons, half a note condition, titles and ways that cannot work."""
+    _check_timezone(made)
+    for index, rule in made.rules.items():
+        path: Path = ("rule", index)
+        for at, hours, season in _spans(rule, path):
+            _check_span(made, at, hours, season)
+        if rule.within is not None and rule.since_note is None and path not in made.incomplete:
+            made.refuse((*path, "within"), "stands alone", "say after which kind of note: since_note = ...")
+        if rule.id in rule.explains:
+            made.refuse((*path, "explains"), "a rule cannot explain itself", "take its own name out")
+        for key in ("title", "says"):
+            _check_text(made, (*path, key), getattr(rule, key))
+    for index, person in made.persons.items():
+        for number, way in enumerate(person.ways):
+            if not re.fullmatch(r"[A-Za-z0-9_-]+", way):
+                made.refuse(
+                    ("person", index, "ways", number),
+                    "must be the name of a secret, not an address",
+                    "keep the address with the secrets and write its name here, as in anna_phone",
+                )
+
+
+def _check_timezone(made: Draft) -> None:
+    name = made.site.timezone
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError):
+        near = nearest(name, zoneinfo.available_timezones())
+        hint = near if near.startswith("did") else 'write one as in "Europe/Dublin"'
+        made.refuse(("site", "timezone"), "unknown time zone", hint)
+
+
+def _spans(rule: RuleSettings, path: Path) -> Iterator[tuple[Path, str | None, str | None]]:
+    if rule.during is not None:
+        yield (*path, "during"), rule.during.hours, rule.during.season
+    if isinstance(rule, BandSettings):
+        for index, entry in enumerate(rule.limits):
+            yield (*path, "limits", index), entry.hours, entry.season
+
+
+def _check_span(made: Draft, path: Path, hours: str | None, season: str | None) -> None:
+    for key, value, arguments in (("hours", hours, (hours, None)), ("season", season, (None, season))):
+        if value is None:
+            continue
+        try:
+            when(*arguments)
+        except SettingError as error:
+            made.refuse((*path, key), "is not understood", str(error).partition("; ")[2])
+
+
+def _check_text(made: Draft, path: Path, text: str | None) -> None:
+    """Only what can be filled in may stand in braces: the value, or a point of the site."""
+    try:
+        fields = [name for _, name, _, _ in string.Formatter().parse(text or "") if name is not None]
+    except ValueError:
+        made.refuse(path, "has a brace that stands alone", "write {{ or }} for a brace itself")
+        return
+    known = (*_FILLED_IN, *made.ids("point"))
+    for name in fields:
+        if name not in known:
+            made.refuse(path, f"{{{name}}} cannot be filled in", nearest(name, known, kind="names"))

@@ -1,0 +1,124 @@
+"""Can every rule and stage come true and return: are limits in order, deadbands small enough, evidence complete?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from daemon.site.amounts import RATES, amounts
+from daemon.site.draft import Draft
+from daemon.site.lines import Path
+from daemon.site.located import nearest
+from rules.conditions.band import BandSettings
+from rules.conditions.rate import RateSettings
+from rules.conditions.stopped import Evidence, StoppedSettings
+from rules.plan import PointPlan
+from rules.stages import StageSettings
+
+_TESTS = ("under", "over", "still", "moved", "falling", "rising")
+_OVER_A_WINDOW = ("still", "moved", "falling", "rising")
+
+Amounts = Mapping[Path, Fraction]
+
+
+def check_limits(made: Draft, points: Mapping[str, PointPlan]) -> None:
+    """Note what is wrong with the numbers of each rule and stage, taken in their points' units."""
+    for index, rule in made.rules.items():
+        path: Path = ("rule", index)
+        found = amounts(made, rule, path, points)
+        _check_sizes(made, found)
+        if path in made.incomplete:
+            continue
+        if isinstance(rule, BandSettings):
+            _check_band(made, path, rule, found)
+        elif isinstance(rule, RateSettings):
+            _check_rate(made, path, rule)
+        elif isinstance(rule, StoppedSettings):
+            _check_stopped(made, path, rule)
+    for index, stage in made.stages.items():
+        path = ("stage", index)
+        _check_stage(made, path, stage, amounts(made, stage, path, points))
+
+
+def _check_sizes(made: Draft, found: Amounts) -> None:
+    for path, value in found.items():
+        if path[-1] in RATES and value <= 0:
+            made.refuse(path, "must be more than zero", "the key says which way; write how fast")
+        elif path[-1] in ("deadband", "still", "tolerance") and value < 0:
+            made.refuse(path, "must not be negative", "write how far, without a sign")
+        elif path[-1] in ("moved", "span") and value <= 0:
+            made.refuse(path, "must be more than zero", "write how far, without a sign")
+
+
+def _check_band(made: Draft, path: Path, rule: BandSettings, found: Amounts) -> None:
+    entries = [(path, rule.high, rule.low)]
+    entries += [((*path, "limits", index), entry.high, entry.low) for index, entry in enumerate(rule.limits)]
+    if all(high is None and low is None for _, high, low in entries):
+        made.refuse(path, "has no limit", "write high = ..., low = ... or both")
+        return
+    for at, high, low in entries[1:]:
+        if high is None and low is None:
+            made.refuse(at, "has no limit", "write high = ..., low = ... or both")
+    deadband = found.get((*path, "deadband"), Fraction(0))
+    for at, _, _ in entries:
+        top, bottom = found.get((*at, "high")), found.get((*at, "low"))
+        if top is None or bottom is None:
+            continue
+        if top <= bottom:
+            made.refuse((*at, "high"), "is not above low", "swap them, or mend one of them")
+        elif deadband >= top - bottom:
+            made.refuse(
+                (*path, "deadband"), "is as wide as the band, so the alarm could never return", "write a smaller one"
+            )
+
+
+def _check_rate(made: Draft, path: Path, rule: RateSettings) -> None:
+    if rule.rise is None and rule.fall is None:
+        made.refuse(path, "has no limit", 'write rise = "2 degC/h", fall = ... or both')
+    if rule.window <= 0:
+        made.refuse((*path, "window"), "must be more than zero", 'write as in "30 min"')
+    elif rule.min_span is not None and rule.min_span > rule.window:
+        made.refuse((*path, "min_span"), "is longer than window, so the rule could never know", "write a shorter one")
+
+
+def _check_stopped(made: Draft, path: Path, rule: StoppedSettings) -> None:
+    for index, evidence in enumerate(rule.evidence):
+        _check_evidence(made, (*path, "evidence", index), evidence)
+    most = sum(evidence.weight for evidence in rule.evidence if evidence.weight > 0)
+    if most == 0:
+        made.refuse((*path, "evidence"), "nothing in it speaks for stopped water", "give one a positive weight")
+    elif rule.needed > most:
+        made.refuse((*path, "needed"), f"is more than all weights together ({most})", f"write at most {most}")
+
+
+def _check_evidence(made: Draft, path: Path, evidence: Evidence) -> None:
+    tests = [test for test in _TESTS if getattr(evidence, test) is not None]
+    if len(tests) != 1:
+        told = f"holds {' and '.join(tests)}" if tests else "holds no test"
+        made.refuse(path, told, f"write exactly one of {', '.join(_TESTS)}")
+    elif tests[0] in _OVER_A_WINDOW and not evidence.window:
+        made.refuse((*path, "window"), f"is missing: {tests[0]} looks over a window", 'write as in window = "45 min"')
+    elif tests[0] not in _OVER_A_WINDOW and evidence.window is not None:
+        made.refuse(
+            (*path, "window"), f"does nothing beside {tests[0]}", "take it out; to wait, write lasting = ... instead"
+        )
+    if evidence.weight == 0:
+        made.refuse((*path, "weight"), "a weight of zero weighs nothing", "take the evidence out or give it a weight")
+
+
+def _check_stage(made: Draft, path: Path, stage: StageSettings, found: Amounts) -> None:
+    on, off = found.get((*path, "on")), found.get((*path, "off"))
+    if on is not None and off is not None:
+        if stage.side == "high" and off > on:
+            made.refuse((*path, "off"), "is above on, so the stage would flutter", "on the high side, off is below on")
+        elif stage.side == "low" and off < on:
+            made.refuse((*path, "off"), "is below on, so the stage would flutter", "on the low side, off is above on")
+    if stage.follows and stage.follows != stage.id:
+        before = next((other for other in made.stages.values() if other.id == stage.follows), None)
+        if before is not None and before.side != stage.side:
+            same = [other.id for other in made.stages.values() if other.side == stage.side and other.id != stage.id]
+            made.refuse(
+                (*path, "follows"),
+                f"{stage.follows} holds the other side",
+                nearest(stage.follows, same, kind="stages of this side"),
+            )

@@ -1,0 +1,112 @@
+"""Is the site file right, and what plan does it make?"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from pathlib import Path
+
+from daemon.site.adapters import AdapterTable
+from daemon.site.draft import Draft, draft
+from daemon.site.habits import check_habits
+from daemon.site.limits import check_limits
+from daemon.site.located import Located
+from daemon.site.names import check_names
+from daemon.site.points import point_plans
+from daemon.site.problem import Problem, SiteFileError
+from daemon.site.secret_keys import secrets_in
+from daemon.site.syntax import syntax_problem
+from daemon.site.tables import SiteTable, StoreTable
+from rules.errors import SettingError
+from rules.plan import Plan, PointPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A site file that is right.
+
+    path: the file; fingerprint: SHA-256 of its text in hex, which changes with any change of the file; place: the
+    `[site]` table; store_path: the store's file, absolute.
+    """
+
+    path: Path
+    fingerprint: str
+    plan: Plan
+    place: SiteTable
+    store: StoreTable
+    store_path: Path
+    adapters: Mapping[str, AdapterTable]
+
+
+def load_site(path: str | Path) -> Site:
+    """The site that a file describes.
+
+    Raises SiteFileError with everything that is wrong in it, and SettingError where it cannot be read at all.
+    """
+    file = Path(path)
+    try:
+        raw = file.read_bytes()
+    except OSError as error:
+        raise SettingError(
+            f"site file {file} cannot be read ({error.strerror}); name it on the command line or in $TIDEBED_SITE"
+        ) from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        problem = Problem(line, "", "", "", "holds a character that is not UTF-8", "save the file as UTF-8")
+        raise SiteFileError(file.name, [problem]) from error
+    made, points, problems = _read(text)
+    if problems or made is None:
+        raise SiteFileError(file.name, problems)
+    return Site(
+        path=file,
+        fingerprint=hashlib.sha256(raw).hexdigest(),
+        plan=_plan(made, points, file.stem),
+        place=made.site,
+        store=made.store,
+        store_path=(file.resolve().parent / made.store.path),
+        adapters=made.adapters,
+    )
+
+
+def problems_of(text: str) -> list[Problem]:
+    """Everything that is wrong in the text of a site file, in its order; empty where it is right."""
+    return _read(text)[2]
+
+
+def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]:
+    try:
+        data = tomllib.loads(text, parse_float=Decimal)
+    except tomllib.TOMLDecodeError as error:
+        return None, {}, [syntax_problem(text, error)]
+    located = Located.of(text, data)
+    secrets = list(secrets_in(located))
+    made = draft(located)
+    points = point_plans(made)
+    check_names(made)
+    check_limits(made, points)
+    check_habits(made)
+    if not made.problems and not points:
+        made.refuse((), "no point is described", "write at least one [[point]]")
+    hidden = {(problem.where, problem.key) for problem in secrets}
+    told = secrets + [problem for problem in made.problems if (problem.where, problem.key) not in hidden]
+    return made, points, sorted(told, key=lambda problem: problem.line or 0)
+
+
+def _plan(made: Draft, points: Mapping[str, PointPlan], stem: str) -> Plan:
+    return Plan(
+        name=made.site.name or stem,
+        timezone=made.site.timezone,
+        points=tuple(points.values()),
+        rules=tuple(made.rules.values()),
+        stages=tuple(made.stages.values()),
+        persons=tuple(made.persons.values()),
+        settle=made.site.settle,
+        catch_up=made.site.catch_up,
+        temperature_unit=made.site.display.temperature,
+        volume_unit=made.site.display.volume,
+    )

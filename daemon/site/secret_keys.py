@@ -1,0 +1,55 @@
+"""Does a secret stand in the site file? It is shared, copied and shown; passwords and tokens live elsewhere."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from daemon.site.lines import Path
+from daemon.site.located import Located
+from daemon.site.problem import Problem
+
+_SECRET_KEY = re.compile(
+    r"(^|_)(password|passwd|passphrase|pass|pwd|token|secret|secrets|credential|credentials|api_?key|access_?key|"
+    r"private_?key|bearer|auth|authorization)$",
+    re.IGNORECASE,
+)
+_LOGIN_IN_ADDRESS = re.compile(r"[a-z][a-z0-9+.-]*://[^/\s@]*:[^/\s@]+@", re.IGNORECASE)
+
+
+def secrets_in(located: Located) -> Iterator[Problem]:
+    """A problem for each key that is named like a secret and for each address with a login in it; values are masked."""
+    for path, value in _texts(located.data):
+        key = next(part for part in reversed(path) if isinstance(part, str))
+        if _SECRET_KEY.search(key) and not isinstance(value, bool):
+            yield _masked(
+                located.problem(
+                    path,
+                    "a secret does not belong in the site file",
+                    f'write it to a file that only tidebed can read, and name that file: {key}_file = "..."',
+                )
+            )
+        elif isinstance(value, str) and _LOGIN_IN_ADDRESS.search(value):
+            yield _masked(
+                located.problem(
+                    path,
+                    "this address holds a login, and a secret does not belong in the site file",
+                    "take the login out of the address and keep it in a file that only tidebed can read",
+                )
+            )
+
+
+def _masked(problem: Problem) -> Problem:
+    return Problem(problem.line, problem.where, problem.key, '"..."', problem.what, problem.mend)
+
+
+def _texts(value: Any, at: Path = ()) -> Iterator[tuple[Path, Any]]:
+    if isinstance(value, Mapping):
+        for key, below in value.items():
+            yield from _texts(below, (*at, key))
+    elif isinstance(value, list):
+        for index, below in enumerate(value):
+            yield from _texts(below, (*at, index))
+    else:
+        yield at, value
