@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 
 class ActKind(StrEnum):
@@ -39,3 +40,13 @@ class Act:
     until: int | None = None
     text: str = ""
     data: Mapping[str, str] = field(default_factory=dict)
+
+    def saved(self) -> list[Any]:
+        """As JSON."""
+        return [self.time, self.kind.value, self.who, self.rule, self.side, self.until, self.text, dict(self.data)]
+
+    @classmethod
+    def restored(cls, saved: list[Any]) -> Act:
+        """What `saved` gave."""
+        time, kind, who, rule, side, until, text, data = saved
+        return cls(time, ActKind(kind), who, rule, side, until, text, data)

@@ -1,1 +1,191 @@
 """What follows from readings, acts and the passing of time? One pure step: `step(blocks, acts, now) -> events`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+
+from rules.acts import Act, ActKind
+from rules.air import Air, Decision
+from rules.block import Block
+from rules.door import as_decimal
+from rules.events import Event
+from rules.judging import RuleJudge
+from rules.life import Life
+from rules.local_time import Zone
+from rules.messages import Writer
+from rules.plan import Plan, PointPlan
+from rules.running import Running
+from rules.span import Span, Track
+from rules.view import Surroundings, View
+from rules.windows import slopes
+
+FORMAT = 1
+"""Of the checkpoint; a checkpoint of another format is refused by name."""
+
+
+class Engine:
+    """Judges one plan. Feeding a span as one block, reading by reading, or cut anywhere gives the same events."""
+
+    def __init__(self, plan: Plan, start: int) -> None:
+        """`start`: the engine's first instant, ms UTC; what is dated earlier comes behind."""
+        self.plan = plan
+        self.start = start
+        self.now = start
+        self.frontier = start - 1
+        self.running = Running()
+        self.behind: list[tuple[str, int]] = []
+        self.repeats = 0
+        self.waiting_acts: list[Act] = []
+        self.zone = Zone(plan.timezone)
+        points: dict[str, PointPlan] = {point.id: point for point in plan.points}
+        self.points = points
+        around = Surroundings(points, self.zone)
+        self.judges = [RuleJudge(rule, around) for rule in plan.rules]
+        reach = dict.fromkeys(points, 0)
+        for judge in self.judges:
+            for point, length in judge.reach().items():
+                reach[point] = max(reach[point], length)
+        self.tracks = {name: Track(point, start, reach[name]) for name, point in points.items()}
+        self.air = Air(plan.stages, points)
+        self.writer = Writer(plan, self.zone, self)
+        self.life = Life(plan, self.judges, self.writer, self.running)
+
+    def step(self, blocks: Iterable[Block], acts: Iterable[Act], now: int) -> list[Event]:
+        """Judge everything dated up to `now - settle` and return what follows, in order.
+
+        blocks: readings in counts of their points' resolution, in any order; a point that is not in the plan raises
+        KeyError. acts: in the order in which they came. now: ms UTC; it never goes back.
+        """
+        self.now = max(self.now, now)
+        before = self.frontier
+        self.frontier = upto = max(before, self.now - self.plan.settle)
+        self.behind = []
+        for act in acts:
+            if act.kind is ActKind.OFF and act.until is not None:
+                self.running.add(act.time, act.until)
+            self.waiting_acts.append(act)
+        parts: dict[str, list[Block]] = {}
+        for part in blocks:
+            if part.point not in self.tracks:
+                raise KeyError(part.point)
+            parts.setdefault(part.point, []).append(part)
+        spans: dict[str, Span] = {}
+        for name, track in self.tracks.items():
+            spans[name], repeats = track.advance(parts.get(name, []), before, upto, self.running, self.behind)
+            self.repeats += repeats
+        if upto == before:
+            return []
+        key = 2 * upto + 1
+        view = View(spans, self.running, key)
+        for judge in self.judges:
+            judge.judge(view)
+        ready = [act for act in self.waiting_acts if act.time <= upto]
+        self.waiting_acts = [act for act in self.waiting_acts if act.time > upto]
+        # Judged at once: an act that came behind the frontier takes effect at the first instant not yet judged.
+        timed = sorted(((max(act.time, before + 1), i, act) for i, act in enumerate(ready)), key=lambda x: x[:2])
+        marked = self.life.advance([(t, act) for t, _, act in timed], key)
+        for decision in self.air.advance(spans, view.conditions, key, self.running):
+            marked.append(((decision.key, 3, 0), self._decided(decision)))
+        marked.sort(key=lambda item: item[0])
+        return [event for _, event in marked]
+
+    def _decided(self, decision: Decision) -> Event:
+        stage = decision.stage
+        inputs = {stage.point: self._number(stage.point, decision.key)}
+        body = {
+            "stage": stage.id,
+            "does": stage.action.value,
+            "action": decision.action,
+            "mode": "advised",
+            "inputs": inputs,
+            "unit": self.points[stage.point].unit,
+            "why": decision.why,
+        }
+        return Event(decision.key >> 1, "decision", body)
+
+    def _number(self, point: str, key: int) -> float | None:
+        counts = self.value_at(point, key)
+        return None if counts is None else float(as_decimal(counts, self.points[point].resolution))
+
+    def value_at(self, point: str, key: int) -> int | None:
+        """Counts that `point` held at an instant of the present step."""
+        return self.tracks[point].value_at(key)
+
+    def slope_at(self, point: str, key: int, window: int) -> Fraction | None:
+        """Slope in counts per ms over the window that ends at an instant; None with fewer than three readings."""
+        span = self.tracks[point].span
+        if span is None:
+            return None
+        times = np.concatenate((span.tail_t, span.t))
+        values = np.concatenate((span.tail_v, span.v))
+        end = int(np.searchsorted(times, key >> 1, side="right"))
+        begin = int(np.searchsorted(times, (key >> 1) - window, side="left"))
+        if end - begin < 3:
+            return None
+        found = slopes(times, values, np.array([begin]), np.array([end - 1]))
+        return Fraction(int(found.above[0]), int(found.below[0])) if int(found.below[0]) else None
+
+    def held(self) -> dict[str, tuple[int, int, int]]:
+        """point -> (time, counts, flag) of the newest reading judged."""
+        return {name: track.heard for name, track in self.tracks.items() if track.heard is not None}
+
+    def alarms(self) -> list[dict[str, Any]]:
+        """Every alarm that is not normal."""
+        return self.life.standing()
+
+    def next_instant(self) -> int | None:
+        """The earliest time (ms UTC) at which something may change without a new reading; None: never."""
+        after = 2 * self.frontier + 1
+        due = [track.next_stale(self.running) for track in self.tracks.values()]
+        due += [judge.next_due(self.running) for judge in self.judges]
+        due += [self.life.next_due(), self.air.next_due(after, self.running)]
+        due += [act.time for act in self.waiting_acts]
+        due += [int(track.waiting.times[0]) for track in self.tracks.values() if len(track.waiting)]
+        later = [at for at in due if at is not None]
+        return max(min(later), self.frontier + 1) if later else None
+
+    def state(self) -> dict[str, Any]:
+        """The checkpoint, as JSON."""
+        return {
+            "format": FORMAT,
+            "start": self.start,
+            "now": self.now,
+            "frontier": self.frontier,
+            "off": self.running.spans,
+            "repeats": self.repeats,
+            "acts": [act.saved() for act in self.waiting_acts],
+            "points": {name: track.state() for name, track in self.tracks.items()},
+            "rules": {judge.rule.id: judge.state() for judge in self.judges},
+            "life": self.life.state(),
+            "air": self.air.state(),
+        }
+
+    @classmethod
+    def restore(cls, plan: Plan, state: Mapping[str, Any]) -> Engine:
+        """The engine as it was when `state` was taken.
+
+        A rule, point or stage of the plan that the checkpoint does not know (or knows as another kind, or on other
+        points) starts anew. Raises ValueError for a checkpoint of another format.
+        """
+        if state.get("format") != FORMAT:
+            raise ValueError(f"checkpoint format {state.get('format')} is not {FORMAT}; start with an empty store")
+        engine = cls(plan, state["start"])
+        engine.now, engine.frontier = state["now"], state["frontier"]
+        engine.running.spans = [(a, b) for a, b in state["off"]]
+        engine.repeats = state["repeats"]
+        engine.waiting_acts = [Act.restored(saved) for saved in state["acts"]]
+        for name, track in engine.tracks.items():
+            if name in state["points"]:
+                track.load(state["points"][name])
+            else:
+                track.start = engine.frontier + 1
+        for judge in engine.judges:
+            if judge.rule.id in state["rules"]:
+                judge.load(state["rules"][judge.rule.id])
+        engine.life.load(state["life"])
+        engine.air.load(state["air"])
+        return engine

@@ -25,6 +25,8 @@ class PointPlan:
     expect_every: int = 60_000
     stale_after: int = 180_000
     accept_suspect: bool = False
+    name: str = ""
+    """What people call it, as in "Oxygen in the fish tank"; left out, the id serves."""
 
     @property
     def kind(self) -> Quantity:

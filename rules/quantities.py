@@ -1,4 +1,4 @@
-"""What can a point measure? Each quantity owns its canonical unit, accepted dimension, plausible span and resolution."""
+"""What can a point measure? A quantity owns its canonical unit, dimension, plausible span and resolution."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Quantity:
         return unit
 
     def default_resolution(self, unit: Unit) -> Fraction:
-        """The default resolution in `unit`: the largest power of ten in it that is no coarser than the canonical one."""
+        """The default in `unit`: the largest power of ten that is no coarser than the canonical one."""
         wanted = convert(self.resolution, parse_unit(self.unit), unit, difference=True)
         step = Fraction(1)
         while step > wanted:

@@ -44,6 +44,16 @@ class During(Settings):
     season: str | None = Field(None, description='months and days, as in "11-01..03-31"')
 
 
+class Runway(Settings):
+    """How the time that is left is estimated: from the present value to `limit`, at the measured slope or at `loss`."""
+
+    point: str
+    limit: Amount
+    loss: str | None = Field(None, description='expected loss, as in "2.4 mg/L/h"; used until a slope is measured')
+    window: Duration = Field(600_000, description="over which the slope is measured, once the alarm has stood so long")
+    harm: str = Field("", description='what happens at the limit, as in "fish are in danger"')
+
+
 class RuleSettings(Settings):
     """What every rule has. Kinds add their own keys in rules/conditions/."""
 
@@ -52,8 +62,9 @@ class RuleSettings(Settings):
     on_delay: Duration = Field(0, description="how long the condition must hold before the alarm")
     off_delay: Duration = Field(0, description="how long the return must hold before it is believed")
     title: str | None = Field(
-        None, description="what is wrong, for a lock screen; {value}, {limit}, {unit} are filled in"
+        None, description="what is wrong, for a lock screen; {value} and {some.point} are filled in"
     )
+    says: str | None = Field(None, description="the numbers in a sentence; {some.point} is filled in with its value")
     do: str | None = Field(None, description="what to do first")
     explains: tuple[str, ...] = Field((), description="rules whose alarms this one accounts for")
     after: Duration = Field(0, description="how long past its return it still explains them")
@@ -63,4 +74,4 @@ class RuleSettings(Settings):
     during: During | None = None
     since_note: str | None = Field(None, description="only after a log entry of this kind")
     within: Duration | None = Field(None, description="how long after that entry")
-    runway: str | None = Field(None, description="the derived point that says how long there is")
+    runway: Runway | None = None

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
+from fractions import Fraction
 from typing import Literal
 
 from pydantic import Field
 
+from rules.edges import FALSE, TRUE, Judged
+from rules.local_time import When, Zone, when
+from rules.predicates import Beyond, at_least, at_most, over, under
+from rules.running import Running
 from rules.settings import Amount, RuleSettings, Settings
+from rules.timed import Limit, TimedBeyond
+from rules.units import parse_amount
+from rules.view import Surroundings, View
 
 
 class TimedLimit(Settings):
@@ -27,3 +37,84 @@ class BandSettings(RuleSettings):
     low: Amount | None = None
     deadband: Amount = Field("0", validate_default=True, description="how far back before it counts as returned")
     limits: tuple[TimedLimit, ...] = ()
+
+    def build(self, around: Surroundings) -> Band:
+        """The condition; raises UnitError or SettingError where a limit does not fit the point."""
+        point = around.points[self.point]
+
+        def counts(amount: Amount, difference: bool = False) -> Fraction:
+            return parse_amount(amount, point.units, difference=difference) / point.resolution
+
+        back = counts(self.deadband, difference=True)
+        sides: dict[str, tuple[Beyond | TimedBeyond, Beyond | TimedBeyond]] = {}
+        for side, own in (("high", self.high), ("low", self.low)):
+            timed = [(entry, getattr(entry, side)) for entry in self.limits if getattr(entry, side) is not None]
+            if own is None and not timed:
+                continue
+            outer = None if own is None else counts(own)
+            if not timed and outer is not None:
+                sides[side] = (
+                    (over(outer), at_most(outer - back)) if side == "high" else (under(outer), at_least(outer + back))
+                )
+                continue
+            pairs = [(when(entry.hours, entry.season), counts(amount)) for entry, amount in timed]
+            zone, high = around.zone, side == "high"
+            sides[side] = (
+                _timed(pairs, outer, Fraction(0), high=high, clear=False, zone=zone),
+                _timed(pairs, outer, -back if high else back, high=high, clear=True, zone=zone),
+            )
+        words = {side: f"beyond its {side} limit {getattr(self, side) or 'of the hour'} {point.unit}" for side in sides}
+        return Band(self.point, sides, words)
+
+
+def _timed(
+    pairs: list[tuple[When, Fraction]], outer: Fraction | None, shift: Fraction, *, high: bool, clear: bool, zone: Zone
+) -> TimedBeyond:
+    def whole(limit: Fraction) -> int:
+        return math.floor(limit + shift) if high else math.ceil(limit + shift) - 1
+
+    rest = None if outer is None else whole(outer)
+    return TimedBeyond(
+        [Limit(w, whole(limit)) for w, limit in pairs], rest, high == clear, TRUE if clear else FALSE, zone
+    )
+
+
+class Band:
+    """The compiled band: for each side the statement and its return."""
+
+    def __init__(
+        self,
+        point: str,
+        parts: dict[str, tuple[Beyond | TimedBeyond, Beyond | TimedBeyond]],
+        words: dict[str, str],
+    ) -> None:
+        self.words = words
+        self.point = point
+        self.parts = parts
+        self.sides = tuple(parts)
+
+    def reach(self) -> Mapping[str, int]:
+        """A band looks at the held value alone."""
+        return {self.point: 0}
+
+    def edges(self, view: View) -> dict[str, Judged]:
+        """side -> its edges in this step."""
+        span = view.spans[self.point]
+        return {side: Judged(onset.edges(span), clear.edges(span)) for side, (onset, clear) in self.parts.items()}
+
+    def why(self, side: str, key: int) -> str:
+        """The limit that was passed."""
+        return self.words[side]
+
+    def next_due(self, running: Running) -> int | None:
+        """Nothing waits."""
+        return None
+
+    def state(self) -> list[int]:
+        """The last truths."""
+        return [part.carry for pair in self.parts.values() for part in pair]
+
+    def load(self, state: list[int]) -> None:
+        """Take up what `state` gave."""
+        for part, carry in zip((part for pair in self.parts.values() for part in pair), state, strict=True):
+            part.carry = carry

@@ -1,0 +1,117 @@
+"""When does a condition become an alarm, and when is it over? After it held for its delay."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from rules.edges import TRUE, UNKNOWN, Judged
+from rules.running import Running
+
+IDLE, WAITING, ACTIVE, RETURNING = "idle", "waiting", "active", "returning"
+
+
+class Change(NamedTuple):
+    """The delayed condition became active or returned at `key`; `since`: when the condition became true (ms)."""
+
+    key: int
+    active: bool
+    since: int
+
+
+def due_key(start: int, delay: int, running: Running) -> int:
+    """The key at which `delay` ms after the key `start` are over; without a delay that instant itself."""
+    return start if delay == 0 else max(start, 2 * running.due(start >> 1, delay))
+
+
+class Delayed:
+    """The state machine idle -> waiting -> active -> returning of one side of one rule."""
+
+    def __init__(self, on_delay: int, off_delay: int) -> None:
+        self.on_delay, self.off_delay = on_delay, off_delay
+        self.mode = IDLE
+        self.start = 0
+        """Key at which the present waiting began."""
+        self.since = 0
+        """Time at which the condition of the present alarm became true, ms."""
+        self.onset_truth = UNKNOWN
+        self.clear_truth = UNKNOWN
+
+    @property
+    def active(self) -> bool:
+        """Whether the delayed condition is active."""
+        return self.mode in (ACTIVE, RETURNING)
+
+    def advance(self, judged: Judged, upto: int, running: Running) -> list[Change]:
+        """The changes up to and including the key `upto`, given the edges of this step."""
+        onset, clear = judged
+        ok, ot = onset.keys, onset.truths
+        ck, ct = clear.keys, clear.truths
+        if not ok and not ck and self.mode in (IDLE, ACTIVE):
+            return []
+        changes: list[Change] = []
+        i = j = 0
+        while True:
+            if self.mode == IDLE:
+                while self.onset_truth != TRUE and i < len(ok):
+                    self.onset_truth, self.start = ot[i], ok[i]
+                    i += 1
+                if self.onset_truth != TRUE:
+                    break
+                self.mode = WAITING
+            if self.mode == WAITING:
+                due = due_key(self.start, self.on_delay, running)
+                if i < len(ok) and ok[i] <= due:
+                    self.onset_truth, self.start = ot[i], ok[i]
+                    i += 1
+                    self.mode = IDLE
+                    continue
+                if due > upto:
+                    break
+                self.mode, self.since = ACTIVE, self.start >> 1
+                changes.append(Change(due, True, self.since))
+                while j < len(ck) and ck[j] <= due:
+                    self.clear_truth = ct[j]
+                    j += 1
+                self.start = due
+            if self.mode == ACTIVE:
+                while self.clear_truth != TRUE and j < len(ck):
+                    self.clear_truth, self.start = ct[j], ck[j]
+                    j += 1
+                if self.clear_truth != TRUE:
+                    break
+                self.mode = RETURNING
+            due = due_key(self.start, self.off_delay, running)
+            if j < len(ck) and ck[j] <= due:
+                self.clear_truth, self.start = ct[j], ck[j]
+                j += 1
+                self.mode = ACTIVE
+                continue
+            if due > upto:
+                break
+            self.mode = IDLE
+            changes.append(Change(due, False, self.since))
+            while i < len(ok) and ok[i] <= due:
+                self.onset_truth = ot[i]
+                i += 1
+            self.start = due
+        if ok:
+            self.onset_truth = onset.last
+        if ck:
+            self.clear_truth = clear.last
+        return changes
+
+    def next_due(self, running: Running) -> int | None:
+        """The time (ms) at which the present waiting ends, or None."""
+        if self.mode == WAITING:
+            return due_key(self.start, self.on_delay, running) >> 1
+        if self.mode == RETURNING:
+            return due_key(self.start, self.off_delay, running) >> 1
+        return None
+
+    def state(self) -> list[Any]:
+        """What must survive a restart."""
+        return [self.mode, self.start, self.since, self.onset_truth, self.clear_truth]
+
+    def load(self, state: list[Any]) -> None:
+        """Take up what `state` gave."""
+        self.mode, self.start, self.since, self.onset_truth, self.clear_truth = state

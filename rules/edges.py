@@ -1,0 +1,86 @@
+"""When does a statement become true, false or unknown? Edges, and how edges of several statements combine.
+
+An instant is a key: `2 * time` for what readings and acts change, `2 * time + 1` for what staleness changes after
+them. So "readings, then delays, then staleness" of one instant is plain order of keys.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+FALSE, TRUE, UNKNOWN = 0, 1, 2
+
+
+class Edges(NamedTuple):
+    """A truth over time: `first` holds until keys[0], then truths[i] from keys[i] on. Neighbours differ."""
+
+    first: int
+    keys: list[int]
+    truths: list[int]
+
+    @property
+    def last(self) -> int:
+        """The truth after the last edge."""
+        return self.truths[-1] if self.truths else self.first
+
+
+class Judged(NamedTuple):
+    """One side of a condition: when it is true, and when its return condition is."""
+
+    onset: Edges
+    clear: Edges
+
+
+def steady(truth: int) -> Edges:
+    """A truth that does not change."""
+    return Edges(truth, [], [])
+
+
+def normal(first: int, keys: Sequence[int], truths: Sequence[int]) -> Edges:
+    """Edges from changes sorted by key, of which the last of each key counts and repeats are dropped."""
+    out_keys: list[int] = []
+    out_truths: list[int] = []
+    last = first
+    count = len(keys)
+    for index in range(count):
+        if index + 1 < count and keys[index + 1] == keys[index]:
+            continue
+        if truths[index] != last:
+            last = truths[index]
+            out_keys.append(keys[index])
+            out_truths.append(last)
+    return Edges(first, out_keys, out_truths)
+
+
+def combine(parts: Sequence[Edges], judge: Callable[[Sequence[int]], int], first: int | None = None) -> Edges:
+    """The truth `judge(truths of the parts)` over time. `first`: what held before, where it is known."""
+    now = [part.first for part in parts]
+    before = judge(now) if first is None else first
+    changes = sorted(
+        (key, index, truth)
+        for index, part in enumerate(parts)
+        for key, truth in zip(part.keys, part.truths, strict=True)
+    )
+    keys: list[int] = []
+    truths: list[int] = []
+    for position, (key, index, truth) in enumerate(changes):
+        now[index] = truth
+        if position + 1 < len(changes) and changes[position + 1][0] == key:
+            continue
+        keys.append(key)
+        truths.append(judge(now))
+    return normal(before, keys, truths)
+
+
+def negated(edges: Edges) -> Edges:
+    """Kleene's not: true and false change places, unknown stays."""
+    swap = (TRUE, FALSE, UNKNOWN)
+    return Edges(swap[edges.first], edges.keys, [swap[truth] for truth in edges.truths])
+
+
+def truth_at(edges: Edges, key: int) -> int:
+    """The truth at `key`, edges at it included."""
+    index = bisect_right(edges.keys, key)
+    return edges.truths[index - 1] if index else edges.first

@@ -1,0 +1,102 @@
+"""What does one rule say over a step? Its condition's edges, its qualifiers, and the delayed changes of its sides."""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple, cast
+
+from rules.delays import Change, Delayed
+from rules.edges import UNKNOWN, Edges, Judged, combine, steady
+from rules.latch import Latch, any_true
+from rules.running import Running
+from rules.settings import RuleSettings
+from rules.view import Condition, Surroundings, View
+
+
+class SideChange(NamedTuple):
+    """A delayed change of one side."""
+
+    side: str
+    change: Change
+
+
+class RuleJudge:
+    """One rule with its condition and the delays of its sides. A fault ends its judging, not the others'."""
+
+    def __init__(self, rule: RuleSettings, around: Surroundings) -> None:
+        self.rule = rule
+        build = getattr(rule, "build")  # noqa: B009 - every kind's settings class has it; the base class has not
+        self.condition = cast(Condition, build(around))
+        self.delays = {side: Delayed(rule.on_delay, rule.off_delay) for side in self.condition.sides}
+        self.latches = {side: Latch() for side in self.condition.sides if side != "blind"}
+        self.changes: list[SideChange] = []
+        self.fault = ""
+        self.fault_is_new = False
+        self.judged: dict[str, Judged] = {}
+
+    @property
+    def point(self) -> str:
+        """Whose value the rule's events show."""
+        return self.condition.point
+
+    def reach(self) -> dict[str, int]:
+        """point -> how far back (ms) its windows look, the runway's included."""
+        reach = dict(self.condition.reach())
+        if self.rule.runway is not None:
+            point = self.rule.runway.point
+            reach[point] = max(reach.get(point, 0), self.rule.runway.window)
+        return reach
+
+    def judge(self, view: View) -> None:
+        """Find this step's edges and changes; leave the condition as other rules see it in the view."""
+        self.fault_is_new = False
+        if not self.fault:
+            try:
+                self.judged = self.condition.edges(view)
+            except Exception as error:  # noqa: BLE001 - one broken rule must not silence the others; it becomes an alarm
+                self.fault = f"{type(error).__name__}: {error}"
+                self.fault_is_new = True
+        if self.fault:
+            self.judged = {side: Judged(steady(UNKNOWN), steady(UNKNOWN)) for side in self.condition.sides}
+        self.changes = [
+            SideChange(side, change)
+            for side, delayed in self.delays.items()
+            for change in delayed.advance(self.judged[side], view.upto, view.running)
+        ]
+        view.conditions[self.rule.id] = self.seen()
+
+    def seen(self) -> Edges:
+        """The condition as other rules see it: any of its sides, but for `blind`."""
+        found = [latch.edges(self.judged[side]) for side, latch in self.latches.items()]
+        return found[0] if len(found) == 1 else combine(found, any_true)
+
+    def next_due(self, running: Running) -> int | None:
+        """When the next delay ends, ms."""
+        due = [at for delayed in self.delays.values() if (at := delayed.next_due(running)) is not None]
+        if (waiting := self.condition.next_due(running)) is not None:
+            due.append(waiting)
+        return min(due) if due else None
+
+    def identity(self) -> list[Any]:
+        """What must be unchanged for the state to be taken up: kind, points and sides."""
+        return [getattr(self.rule, "kind", ""), sorted(self.condition.reach()), list(self.condition.sides)]
+
+    def state(self) -> dict[str, Any]:
+        """What must survive a restart."""
+        return {
+            "is": self.identity(),
+            "condition": self.condition.state(),
+            "delays": {side: delayed.state() for side, delayed in self.delays.items()},
+            "latches": {side: latch.state() for side, latch in self.latches.items()},
+            "fault": self.fault,
+        }
+
+    def load(self, state: dict[str, Any]) -> None:
+        """Take up what `state` gave, if it is of the same kind and points."""
+        if state["is"] != self.identity():
+            return
+        self.condition.load(state["condition"])
+        for side, delayed in self.delays.items():
+            delayed.load(state["delays"][side])
+        for side, latch in self.latches.items():
+            latch.load(state["latches"][side])
+        self.fault = state["fault"]

@@ -1,0 +1,318 @@
+"""What happens to alarms in a step? Changes, acts and suppression in order of time become events and messages."""
+
+from __future__ import annotations
+
+import heapq
+from typing import Any
+
+from rules.acts import Act, ActKind
+from rules.alarms import Alarm, Move, State
+from rules.delays import Change, due_key
+from rules.door import as_decimal
+from rules.events import Event
+from rules.explaining import Explaining
+from rules.judging import RuleJudge
+from rules.messages import Writer
+from rules.plan import Plan
+from rules.routing import Router, Telling
+from rules.running import Running
+from rules.settings import Priority
+
+Marked = tuple[tuple[int, int, int], Event]
+"""An event with its place: (key, 0 act / 1 alarm / 2 notice / 3 decision, order)."""
+
+_MOVES = {
+    ActKind.ACKNOWLEDGE: Move.ACKNOWLEDGE,
+    ActKind.RESET: Move.RESET,
+    ActKind.SHELVE: Move.SHELVE,
+    ActKind.UNSHELVE: Move.RELEASE,
+    ActKind.OUT_OF_SERVICE: Move.TAKE_OUT,
+    ActKind.IN_SERVICE: Move.RELEASE,
+}
+_RELEASES = {ActKind.UNSHELVE: State.SHELVED, ActKind.IN_SERVICE: State.OUT_OF_SERVICE}
+_LOWER = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
+_MOST = 366 * 86_400_000
+"""Nothing may be shelved for longer than a year (ms)."""
+
+
+class Life:
+    """All alarms of a plan."""
+
+    def __init__(self, plan: Plan, judges: list[RuleJudge], writer: Writer, running: Running) -> None:
+        self.plan, self.judges, self.writer, self.running = plan, judges, writer, running
+        self.alarms: dict[str, dict[str, Alarm]] = {}
+        for judge in judges:
+            rule = judge.rule
+            if rule.priority is not Priority.LOG:
+                self.alarms[rule.id] = {
+                    side: Alarm(rule.id, side, self._priority(rule.priority, side), rule.latch)
+                    for side in (*judge.condition.sides, "fault")
+                }
+        self.by_id = {judge.rule.id: judge for judge in judges}
+        self.order = {judge.rule.id: index for index, judge in enumerate(judges)}
+        self.explaining = Explaining(plan.rules)
+        self.active_since: dict[str, int] = {}
+        """rule -> key since which any of its sides' delayed conditions is active."""
+        self.active_sides: dict[str, set[str]] = {}
+        self.returned_at: dict[str, int] = {}
+        """rule -> key of its last return, where it still explains others for a while."""
+        self.router = Router(plan, writer)
+        self.events: list[Marked] = []
+
+    @staticmethod
+    def _priority(own: Priority, side: str) -> Priority:
+        if side == "fault":
+            return Priority.HIGH
+        return _LOWER.get(own, own) if side == "blind" else own
+
+    def advance(self, acts: list[tuple[int, Act]], upto: int) -> list[Marked]:
+        """The events up to and including the key `upto`, each with its place."""
+        self.events = []
+        changes: dict[int, list[tuple[int, str, Change]]] = {}
+        for index, judge in enumerate(self.judges):
+            for side, change in judge.changes:
+                changes.setdefault(change.key, []).append((index, side, change))
+            if judge.fault_is_new:
+                changes.setdefault(upto, []).append((index, "fault", Change(upto, True, upto >> 1)))
+        acting: dict[int, list[Act]] = {}
+        for time, act in acts:
+            acting.setdefault(2 * time, []).append(act)
+        queue = sorted({*changes, *acting})
+        for key in self._timers():
+            heapq.heappush(queue, key)
+        last = -1
+        while queue and queue[0] <= upto:
+            key = heapq.heappop(queue)
+            if key == last:
+                continue
+            last = key
+            for act in acting.get(key, ()):
+                self._act(act, key)
+            self._unshelve(key)
+            self._apply(changes.get(key, []), key)
+            self._suppress(key)
+            self._turns(key)
+            for timer in self._timers():
+                if timer > key:
+                    heapq.heappush(queue, timer)
+        return self.events
+
+    def _timers(self) -> list[int]:
+        keys = [2 * a.shelved_until for sides in self.alarms.values() for a in sides.values() if a.shelved_until]
+        for rule, key in self.returned_at.items():
+            keys.append(due_key(key, self.explaining.after[rule], self.running))
+        for sides in self.alarms.values():
+            for alarm in sides.values():
+                turn = self.router.next_turn(alarm, self.running)
+                if turn is not None:
+                    keys.append(turn)
+        return keys
+
+    def _lingers(self, rule: str, key: int) -> bool:
+        at = self.returned_at.get(rule)
+        return at is not None and due_key(at, self.explaining.after[rule], self.running) > key
+
+    def _causes(self, rule: str, key: int) -> list[str]:
+        return self.explaining.causes_now(rule, self.active_since, lambda other: self._lingers(other, key))
+
+    def _apply(self, changes: list[tuple[int, str, Change]], key: int) -> None:
+        for index, side, change in changes:
+            rule = self.judges[index].rule
+            alarm = self.alarms.get(rule.id, {}).get(side)
+            sides = self.active_sides.setdefault(rule.id, set())
+            if change.active:
+                sides.add(side)
+                self.active_since.setdefault(rule.id, key)
+                self.returned_at.pop(rule.id, None)
+            else:
+                sides.discard(side)
+                if not sides and self.active_since.pop(rule.id, None) is not None and rule.after:
+                    self.returned_at[rule.id] = key
+            if alarm is not None:
+                alarm.active = change.active
+                if change.active:
+                    alarm.since = change.since
+        for index, side, change in changes:
+            rule = self.judges[index].rule
+            alarm = self.alarms.get(rule.id, {}).get(side)
+            if side == "fault":
+                self._put(key, 1, Event(key >> 1, "fault", {"rule": rule.id, "why": self.judges[index].fault}))
+            if alarm is None:
+                continue
+            if change.active:
+                move, causes = Move.ACTIVATE, self._causes(rule.id, key)
+                why = "explained by " + ", ".join(causes) if causes else self._why(rule.id, side, key)
+                self._move(alarm, alarm.next(move, bool(causes)), key, why)
+            else:
+                self._move(alarm, alarm.next(Move.RETURN), key, "back to normal")
+
+    def _suppress(self, key: int) -> None:
+        self.returned_at = {rule: at for rule, at in self.returned_at.items() if self._lingers(rule, key)}
+        for rule, sides in self.alarms.items():
+            if not self.explaining.causes[rule]:
+                continue
+            standing = [a for a in sides.values() if a.active or a.state is State.SUPPRESSED]
+            if not standing:
+                continue
+            causes = self._causes(rule, key)
+            for alarm in standing:
+                if causes and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
+                    self._move(alarm, alarm.next(Move.SUPPRESS), key, "explained by " + ", ".join(causes))
+                elif not causes and alarm.state is State.SUPPRESSED:
+                    self._move(alarm, alarm.next(Move.RELEASE), key, "what explained it is over")
+
+    def _unshelve(self, key: int) -> None:
+        for rule, sides in self.alarms.items():
+            for alarm in sides.values():
+                if alarm.shelved_until is not None and 2 * alarm.shelved_until <= key:
+                    alarm.shelved_until = None
+                    causes = self._causes(rule, key)
+                    self._move(alarm, alarm.next(Move.RELEASE, bool(causes)), key, "shelving has ended")
+
+    def _turns(self, key: int) -> None:
+        for rule, sides in self.alarms.items():
+            for alarm in sides.values():
+                if alarm.state is State.UNACKNOWLEDGED:
+                    judge = self.by_id[rule]
+                    for telling in self.router.due(judge.rule, alarm, judge.point, key, self.running):
+                        self._tell(telling)
+
+    def _act(self, act: Act, key: int) -> None:
+        if act.kind is ActKind.OFF:
+            self._put(key, 0, Event(key >> 1, "off", {"until": act.until}))
+            return
+        body: dict[str, Any] = {"kind": act.kind.value, "who": act.who}
+        for name in ("rule", "side", "until", "text"):
+            if getattr(act, name):
+                body[name] = getattr(act, name)
+        body |= dict(act.data)
+        event = Event(key >> 1, "act", body)
+        self._put(key, 0, event)
+        move = _MOVES.get(act.kind)
+        if move is None:
+            return
+        moved = False
+        refused = f"there is no alarm {act.rule}"
+        for alarm in self._meant(act):
+            if act.kind in _RELEASES and alarm.state is not _RELEASES[act.kind]:
+                refused = alarm.refusal(move)
+                continue
+            following = alarm.next(move, bool(self._causes(alarm.rule, key)) if move is Move.RELEASE else False)
+            if act.kind is ActKind.SHELVE and not (act.until and key >> 1 < act.until <= (key >> 1) + _MOST):
+                following, refused = None, "shelving needs an end that lies ahead, at most a year away"
+            elif following is None:
+                refused = alarm.refusal(move)
+            if following is not None:
+                alarm.shelved_until = act.until if act.kind is ActKind.SHELVE else None
+                self._move(alarm, following, key, f"by {act.who}" + (f": {act.text}" if act.text else ""))
+                moved = True
+        if not moved:
+            body["refused"] = refused
+
+    def _meant(self, act: Act) -> list[Alarm]:
+        found = [a for rule, sides in self.alarms.items() if act.rule in (None, rule) for a in sides.values()]
+        return [alarm for alarm in found if act.side in (None, alarm.side)]
+
+    def _why(self, rule: str, side: str, key: int) -> str:
+        judge = self.by_id[rule]
+        return judge.fault if side == "fault" else judge.condition.why(side, key)
+
+    def _move(self, alarm: Alarm, following: State | None, key: int, why: str) -> None:
+        if following is None or following is alarm.state:
+            return
+        judge = self.by_id[alarm.rule]
+        was, alarm.state = alarm.state, following
+        point = self.writer.points[judge.point]
+        counts = self.writer.facts.value_at(judge.point, key)
+        body = {
+            "rule": alarm.rule,
+            "side": alarm.side,
+            "was": was.value,
+            "state": following.value,
+            "priority": alarm.priority.value,
+            "value": None if counts is None else float(as_decimal(counts, point.resolution)),
+            "unit": point.unit,
+            "why": why,
+            "since": alarm.since,
+        }
+        self._put(key, 1, Event(key >> 1, "alarm", body))
+        if following is State.UNACKNOWLEDGED:
+            alarm.raised = key >> 1
+            cause = self._cause_in_words(alarm.rule, key)
+            for telling in self.router.raised(judge.rule, alarm, judge.point, key, cause):
+                self._tell(telling)
+        elif was in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED) and following in (State.RETURNED, State.NORMAL):
+            for telling in self.router.over(judge.rule, alarm, judge.point, key):
+                self._tell(telling)
+
+    def _cause_in_words(self, rule: str, key: int) -> str:
+        """For an alarm that is never suppressed: what explains it."""
+        if rule not in self.explaining.never:
+            return ""
+        causes = self.explaining.accounts(rule, self.active_since, lambda other: self._lingers(other, key))
+        return causes[0] if causes else ""
+
+    def _tell(self, telling: Telling) -> None:
+        alarm = telling.alarm
+        body = {
+            "person": telling.person,
+            "title": telling.title,
+            "text": telling.text,
+            "rule": alarm.rule,
+            "side": alarm.side,
+            "priority": alarm.priority.value,
+            "purpose": telling.purpose,
+            "key": f"{alarm.rule}/{alarm.side}/{telling.key >> 1}/{telling.purpose}/{telling.person}",
+        }
+        self._put(telling.key, 2, Event(telling.key >> 1, "notice", body))
+
+    def _put(self, key: int, category: int, event: Event) -> None:
+        self.events.append(((key, category, len(self.events)), event))
+
+    def standing(self) -> list[dict[str, Any]]:
+        """Every alarm that is not normal."""
+        return [
+            {
+                "rule": alarm.rule,
+                "side": alarm.side,
+                "state": alarm.state.value,
+                "priority": alarm.priority.value,
+                "since": alarm.since,
+                "active": alarm.active,
+                "shelved_until": alarm.shelved_until,
+            }
+            for sides in self.alarms.values()
+            for alarm in sides.values()
+            if alarm.state is not State.NORMAL
+        ]
+
+    def next_due(self) -> int | None:
+        """When the next waiting of the life cycle ends, ms."""
+        keys = self._timers()
+        return min(keys) >> 1 if keys else None
+
+    def state(self) -> dict[str, Any]:
+        """What must survive a restart."""
+        return {
+            "alarms": [
+                [a.rule, a.side, a.saved()]
+                for sides in self.alarms.values()
+                for a in sides.values()
+                if a.state is not State.NORMAL or a.active
+            ],
+            "active": self.active_since,
+            "sides": {rule: sorted(sides) for rule, sides in self.active_sides.items() if sides},
+            "returned": self.returned_at,
+            "told": self.router.state(),
+        }
+
+    def load(self, state: dict[str, Any]) -> None:
+        """Take up what `state` gave for the alarms that still exist."""
+        for rule, side, saved in state["alarms"]:
+            alarm = self.alarms.get(rule, {}).get(side)
+            if alarm is not None:
+                alarm.load(saved)
+        self.active_since = {rule: key for rule, key in state["active"].items() if rule in self.by_id}
+        self.active_sides = {rule: set(sides) for rule, sides in state["sides"].items() if rule in self.by_id}
+        self.returned_at = {rule: key for rule, key in state["returned"].items() if rule in self.by_id}
+        self.router.load([told for told in state["told"] if told[0] in self.by_id])

@@ -1,0 +1,25 @@
+"""How do whole-number columns fit into a JSON checkpoint? Differences, compressed, as text."""
+
+from __future__ import annotations
+
+import base64
+import zlib
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+def pack(*columns: NDArray[np.int64]) -> str:
+    """Columns int64[n] of one length as text; empty text for none."""
+    if not len(columns[0]):
+        return ""
+    steps = np.concatenate([np.diff(column, prepend=0) for column in columns]).astype("<i8")
+    return base64.b85encode(zlib.compress(steps.tobytes(), 1)).decode("ascii")
+
+
+def unpack(text: str, count: int) -> tuple[NDArray[np.int64], ...]:
+    """The `count` columns that `pack` was given."""
+    if not text:
+        return tuple(np.empty(0, np.int64) for _ in range(count))
+    steps = np.frombuffer(zlib.decompress(base64.b85decode(text)), dtype="<i8").astype(np.int64)
+    return tuple(np.cumsum(part) for part in steps.reshape(count, -1))

@@ -1,0 +1,139 @@
+"""Which plain statements about one point can be judged reading by reading? Each remembers only its last truth."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.edges import FALSE, TRUE, UNKNOWN, Edges
+from rules.span import Span
+from rules.windows import ranges, slopes, steeper
+
+
+def _changes(truths: NDArray[np.int8] | NDArray[np.bool_]) -> NDArray[np.intp]:
+    return np.flatnonzero(truths[1:] != truths[:-1]) + 1
+
+
+class Beyond:
+    """`v > n`, or with `inverted` its opposite `v <= n`; n is a whole number of counts."""
+
+    reach = 0
+
+    def __init__(self, limit: int, inverted: bool) -> None:
+        self.limit = limit
+        self.inverted = inverted
+        self.carry = UNKNOWN
+
+    def edges(self, span: Span) -> Edges:
+        """The edges of this step."""
+        if span.quiet:
+            return Edges(self.carry, [], [])
+        truths = span.v > self.limit
+        found = span.edges(self.carry, _changes(truths), ~truths if self.inverted else truths)
+        self.carry = found.last
+        return found
+
+
+def over(limit: Fraction) -> Beyond:
+    """`v > L`, which for whole numbers is `v > floor(L)`."""
+    return Beyond(math.floor(limit), False)
+
+
+def under(limit: Fraction) -> Beyond:
+    """`v < L`, which is not `v > ceil(L) - 1`."""
+    return Beyond(math.ceil(limit) - 1, True)
+
+
+def at_most(limit: Fraction) -> Beyond:
+    """`v <= L`, which is not `v > floor(L)`."""
+    return Beyond(math.floor(limit), True)
+
+
+def at_least(limit: Fraction) -> Beyond:
+    """`v >= L`, which is `v > ceil(L) - 1`."""
+    return Beyond(math.ceil(limit) - 1, False)
+
+
+class Steeper:
+    """Slope over `[t - window, t]` strictly above `rate` counts per ms, times `sign` (-1: falling faster).
+
+    With `inverted` the opposite. Unknown until the window holds `min_readings` that span at least `min_span` ms.
+    """
+
+    def __init__(
+        self, rate: Fraction, sign: int, window: int, min_readings: int, min_span: int, inverted: bool = False
+    ) -> None:
+        self.rate, self.sign, self.inverted = rate, sign, inverted
+        self.reach = window
+        self.min_readings, self.min_span = min_readings, min_span
+        self.carry = UNKNOWN
+
+    def edges(self, span: Span) -> Edges:
+        """The edges of this step."""
+        if span.quiet:
+            return Edges(self.carry, [], [])
+        times, values, _, _ = span.runs()
+        low = span.window(self.reach)
+        at = np.arange(len(times) - len(span.t), len(times))
+        enough = (at - low + 1 >= self.min_readings) & (span.t - times[low] >= self.min_span)
+        truths = np.full(len(span.t), UNKNOWN, np.int8)
+        found = slopes(times, values, low[enough], at[enough])
+        above = found._replace(above=found.above * self.sign)
+        truths[enough] = steeper(above, self.rate) ^ self.inverted
+        edges = span.edges(self.carry, _changes(truths), truths)
+        self.carry = edges.last
+        return edges
+
+
+class Still:
+    """`max - min <= span` over `[t - window, t]`; unknown until the unbroken run reaches back that far."""
+
+    def __init__(self, span: Fraction, window: int) -> None:
+        self.limit = math.floor(span)
+        self.reach = window
+        self.carry = UNKNOWN
+
+    def edges(self, span: Span) -> Edges:
+        """The edges of this step."""
+        if span.quiet:
+            return Edges(self.carry, [], [])
+        moved, covered = _movement(span, self.reach)
+        truths = np.where(covered, moved <= self.limit, UNKNOWN).astype(np.int8)
+        edges = span.edges(self.carry, _changes(truths), truths)
+        self.carry = edges.last
+        return edges
+
+
+class Moved:
+    """`max - min >= span` over `[t - window, t]`: true as soon as seen, false only when the window is covered."""
+
+    def __init__(self, span: Fraction, window: int) -> None:
+        self.limit = math.ceil(span)
+        self.reach = window
+        self.carry = UNKNOWN
+
+    def edges(self, span: Span) -> Edges:
+        """The edges of this step."""
+        if span.quiet:
+            return Edges(self.carry, [], [])
+        moved, covered = _movement(span, self.reach)
+        truths = np.where(moved >= self.limit, TRUE, np.where(covered, FALSE, UNKNOWN)).astype(np.int8)
+        edges = span.edges(self.carry, _changes(truths), truths)
+        self.carry = edges.last
+        return edges
+
+
+def _movement(span: Span, window: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+    name = f"movement {window}"
+    if name not in span._cache:
+        times, values, _, began = span.runs()
+        at = np.arange(len(times) - len(span.t), len(times))
+        span._cache[name] = (ranges(values, span.window(window), at), span.t - began >= window)
+    found: tuple[NDArray[np.int64], NDArray[np.bool_]] = span._cache[name]
+    return found
+
+
+Predicate = Beyond | Steeper | Still | Moved

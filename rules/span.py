@@ -1,0 +1,255 @@
+"""What did one point say in one step, and what does it hold between steps?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.block import Block, Counts, Times, concatenate, first_of_each_time
+from rules.edges import FALSE, TRUE, UNKNOWN, Edges, normal
+from rules.flags import Flag
+from rules.packing import pack, unpack
+from rules.plan import PointPlan
+from rules.running import Running
+
+_NONE = np.empty(0, np.int64)
+
+
+@dataclass(slots=True)
+class Span:
+    """The usable readings of one point in one step, and where its hold broke.
+
+    t, v: int64[n] time (ms) and counts; tail_t, tail_v: usable readings before them in the same unbroken run, as
+    far back as any window reaches; run_start: time of the first usable reading of that run, None where the point
+    was unknown. restarts: positions in t at which a new run begins. stale: keys at which the point becomes unknown.
+    """
+
+    point: str
+    t: Times
+    v: Counts
+    tail_t: Times
+    tail_v: Counts
+    run_start: int | None
+    restarts: NDArray[np.intp]
+    stale: list[int]
+    silent: Edges
+    _cache: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def quiet(self) -> bool:
+        """Nothing happened in this step."""
+        return not len(self.t) and not self.stale
+
+    def edges(self, carry: int, changes: NDArray[np.intp], truths: NDArray[Any]) -> Edges:
+        """Edges of a statement judged at readings and held between them.
+
+        carry: its truth before the step; changes: sorted positions i >= 1 where truths[i] differs from truths[i-1];
+        truths: int8[n] or bool[n] at each reading.
+        """
+        if self.quiet:
+            return Edges(carry, [], [])
+        if not len(self.t):
+            return normal(carry, self.stale, [UNKNOWN] * len(self.stale))
+        where = np.concatenate(([0], changes))
+        if len(self.restarts):
+            where = np.unique(np.concatenate((where, self.restarts)))
+        keys = (2 * self.t[where]).tolist()
+        found = truths[where].astype(np.int8).tolist()
+        if self.stale:
+            pairs = sorted([*zip(keys, found, strict=True), *((key, UNKNOWN) for key in self.stale)])
+            keys = [key for key, _ in pairs]
+            found = [truth for _, truth in pairs]
+        return normal(carry, keys, found)
+
+    def runs(self) -> tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]]:
+        """(T, V, first, began): tail and new readings together; for each *new* reading the position in T of the
+        earliest reading of its run that is at hand, and the time at which its run began."""
+        if "runs" not in self._cache:
+            n, k = len(self.t), len(self.tail_t)
+            times = np.concatenate((self.tail_t, self.t)) if k else self.t
+            values = np.concatenate((self.tail_v, self.v)) if k else self.v
+            first = np.zeros(n, np.intp)
+            began = np.full(n, self.run_start if self.run_start is not None else 0, np.int64)
+            for at in self.restarts:
+                first[at:] = k + at
+                began[at:] = self.t[at]
+            self._cache["runs"] = (times, values, first, began)
+        found: tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]] = self._cache["runs"]
+        return found
+
+    def window(self, length: int) -> NDArray[np.intp]:
+        """For each new reading the position in T (see `runs`) of the first reading in `[t - length, t]` of its run."""
+        name = f"window {length}"
+        if name not in self._cache:
+            times, _, first, _ = self.runs()
+            self._cache[name] = np.maximum(np.searchsorted(times, self.t - length, side="left"), first)
+        found: NDArray[np.intp] = self._cache[name]
+        return found
+
+
+class Track:
+    """One point between steps: its last readings, what waits beyond the frontier, and the tail that windows need."""
+
+    def __init__(self, plan: PointPlan, start: int, reach: int) -> None:
+        self.plan = plan
+        self.start = start
+        self.reach = reach
+        self.waiting = Block(plan.id, _NONE, _NONE, np.empty(0, np.uint8))
+        self.heard: tuple[int, int, int] | None = None
+        self.last: tuple[int, int] | None = None
+        """Own time and counts of the last usable reading."""
+        self.known = False
+        self.silent = False
+        self.run_start: int | None = None
+        self.tail_t: Times = _NONE
+        self.tail_v: Counts = _NONE
+        self.span: Span | None = None
+        self.before: int | None = None
+        """Counts held before the present step."""
+
+    def advance(
+        self, new: list[Block], before: int, upto: int, running: Running, behind: list[tuple[str, int]]
+    ) -> tuple[Span, int]:
+        """The span of `(before, upto]` and how many repeats were left out; what is not after `before` is behind."""
+        part, repeats = first_of_each_time(concatenate(self.plan.id, [self.waiting, *new]))
+        late: tuple[int, int, int] | None = None
+        if len(part) and part.times[0] <= before:
+            cut = int(np.searchsorted(part.times, before, side="right"))
+            fresh = [int(t) for b in new for t in b.times if t <= before]
+            behind.extend((self.plan.id, t) for t in fresh)
+            newest = (int(part.times[cut - 1]), int(part.values[cut - 1]), int(part.flags[cut - 1]))
+            if self.heard is None or newest[0] > self.heard[0]:
+                late = newest
+            part = Block(self.plan.id, part.times[cut:], part.values[cut:], part.flags[cut:])
+        cut = int(np.searchsorted(part.times, upto, side="right"))
+        self.waiting = Block(self.plan.id, part.times[cut:], part.values[cut:], part.flags[cut:])
+        times, values, flags = part.times[:cut], part.values[:cut], part.flags[:cut]
+        if late is not None:
+            if upto <= before:
+                only = np.array(late, np.int64)
+                one = Block(self.plan.id, only[:1], only[1:2], only[2:].astype(np.uint8))
+                self.waiting = concatenate(self.plan.id, [one, self.waiting])
+                late = None
+            else:
+                self.heard = late
+        if len(times):
+            self.heard = (int(times[-1]), int(values[-1]), int(flags[-1]))
+        usable = flags <= (Flag.SUSPECT if self.plan.accept_suspect else Flag.NOT_EVALUATED)
+        if not usable.all():
+            times, values = times[usable], values[usable]
+        own = times
+        if late is not None and late[2] <= (3 if self.plan.accept_suspect else 2):
+            joins = before + 1
+            if running.due(late[0], self.plan.stale_after) >= joins and not (len(times) and times[0] == joins):
+                times = np.concatenate(([joins], times))
+                own = np.concatenate(([late[0]], own))
+                values = np.concatenate(([late[1]], values))
+        self.before = self.last[1] if self.last else None
+        self.span = self._span(times, own, values, upto, running)
+        return self.span, repeats
+
+    def _span(self, t: Times, own: Times, v: Counts, upto: int, running: Running) -> Span:
+        hold = self.plan.stale_after
+        stale: list[int] = []
+        silent_keys: list[int] = []
+        was_silent = TRUE if self.silent else FALSE
+        tail_t, tail_v, run_start = self.tail_t, self.tail_v, self.run_start
+        n = len(t)
+        gaps: NDArray[np.intp] = np.empty(0, np.intp)
+        if n:
+            expiry = running.dues(own, hold)
+            gaps = np.flatnonzero(t[1:] > expiry[:-1]) + 1
+            stale = [2 * int(expiry[at - 1]) + 1 for at in gaps]
+            first = int(t[0])
+            if self.known and self.last is not None:
+                ends = running.due(self.last[0], hold)
+                if first > ends:
+                    stale.insert(0, 2 * ends + 1)
+                    gaps = np.concatenate((np.zeros(1, np.intp), gaps))
+            else:
+                gaps = np.concatenate((np.zeros(1, np.intp), gaps))
+                never = running.due(self.start, hold)
+                if self.last is None and not self.silent and first > never:
+                    silent_keys.append(2 * never + 1)
+            if int(expiry[-1]) <= upto:
+                stale.append(2 * int(expiry[-1]) + 1)
+        elif self.known and self.last is not None:
+            ends = running.due(self.last[0], hold)
+            if ends <= upto:
+                stale.append(2 * ends + 1)
+        elif self.last is None and not self.silent:
+            never = running.due(self.start, hold)
+            if never <= upto:
+                silent_keys.append(2 * never + 1)
+        back = (2 * t[gaps]).tolist() if n else []
+        pairs = sorted([*((k, TRUE) for k in (*stale, *silent_keys)), *((k, FALSE) for k in back)])
+        silent = normal(was_silent, [k for k, _ in pairs], [truth for _, truth in pairs])
+        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent)
+        self._settle(span, own, upto, stale)
+        return span
+
+    def _settle(self, span: Span, own: Times, upto: int, stale: list[int]) -> None:
+        n = len(span.t)
+        if n:
+            self.last = (int(own[-1]), int(span.v[-1]))
+            self.known = True
+            if len(span.restarts):
+                at = int(span.restarts[-1])
+                self.run_start = int(span.t[at])
+                self.tail_t, self.tail_v = span.t[at:], span.v[at:]
+            elif self.reach:
+                self.tail_t = np.concatenate((span.tail_t, span.t))
+                self.tail_v = np.concatenate((span.tail_v, span.v))
+        if stale and (not n or stale[-1] > 2 * int(span.t[-1])):
+            self.known = False
+            self.run_start = None
+            self.tail_t, self.tail_v = _NONE, _NONE
+        self.silent = span.silent.last == TRUE
+        if not self.reach:
+            self.tail_t, self.tail_v = _NONE, _NONE
+        elif len(self.tail_t):
+            keep = int(np.searchsorted(self.tail_t, self.tail_t[-1] - self.reach, side="left"))
+            # A copy, so that a year-long block is not kept alive by its last hour.
+            self.tail_t, self.tail_v = self.tail_t[keep:].copy(), self.tail_v[keep:].copy()
+
+    def value_at(self, key: int) -> int | None:
+        """Counts held at `key` of the present step; None where the point was never usable."""
+        span = self.span
+        if span is not None and len(span.t):
+            index = int(np.searchsorted(span.t, key >> 1, side="right"))
+            if index:
+                return int(span.v[index - 1])
+            return self.before
+        return self.last[1] if self.last else None
+
+    def next_stale(self, running: Running) -> int | None:
+        """When the point will become unknown if nothing more comes."""
+        if self.known and self.last is not None:
+            return running.due(self.last[0], self.plan.stale_after)
+        if self.last is None and not self.silent:
+            return running.due(self.start, self.plan.stale_after)
+        return None
+
+    def state(self) -> dict[str, Any]:
+        """What must survive a restart, as JSON."""
+        return {
+            "heard": self.heard,
+            "last": self.last,
+            "known": self.known,
+            "silent": self.silent,
+            "run": self.run_start,
+            "tail": pack(self.tail_t, self.tail_v),
+            "waiting": pack(self.waiting.times, self.waiting.values, self.waiting.flags.astype(np.int64)),
+        }
+
+    def load(self, state: dict[str, Any]) -> None:
+        """Take up what `state` gave."""
+        self.heard = tuple(state["heard"]) if state["heard"] else None
+        self.last = tuple(state["last"]) if state["last"] else None
+        self.known, self.silent, self.run_start = state["known"], state["silent"], state["run"]
+        self.tail_t, self.tail_v = unpack(state["tail"], 2)
+        times, values, flags = unpack(state["waiting"], 3)
+        self.waiting = Block(self.plan.id, times, values, flags.astype(np.uint8))

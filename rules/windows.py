@@ -1,0 +1,126 @@
+"""What do the readings of a sliding window say? Exact least-squares slopes and ranges, in columns.
+
+A window of reading i is T[low[i]] .. T[at[i]], both ends included; T and V are whole numbers.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.block import Counts, Times
+
+Positions = NDArray[np.intp]
+
+_SAFE = 2.0**62
+
+
+class Slopes(NamedTuple):
+    """Slope of window i = above[i] / below[i] counts per ms, exactly; int64, or Python ints in object columns."""
+
+    above: NDArray[np.int64] | NDArray[np.object_]
+    below: NDArray[np.int64] | NDArray[np.object_]
+
+
+def slopes(times: Times, values: Counts, low: Positions, at: Positions) -> Slopes:
+    """Least-squares slopes: `(n Sum(tv) - Sum(t) Sum(v)) / (n Sum(t^2) - Sum(t)^2)`.
+
+    Prefix sums may wrap around: whole-number arithmetic is exact modulo 2^64, and recentring at each window's last
+    reading brings the result back into range. Where even the result could pass 2^63 Python's own integers are used.
+    """
+    if not len(at):
+        return Slopes(np.empty(0, np.int64), np.empty(0, np.int64))
+    begin, end = int(low[0]), int(at[-1]) + 1
+    t, v = times[begin:end], values[begin:end]
+    lo, hi = low - begin, at - begin
+    n = hi - lo + 1
+    longest = float((t[hi] - t[lo]).max())
+    most = float(n.max())
+    spread = float(v.max()) - float(v.min())
+    if most * most * longest * max(longest, spread, 1.0) < _SAFE:
+        return _wrapping(t, v, lo, hi, n.astype(np.int64))
+    return _unbounded(t, v, lo, hi)
+
+
+def _sums(column: NDArray[np.int64], lo: Positions, hi: Positions) -> NDArray[np.int64]:
+    total = np.empty(len(column) + 1, np.int64)
+    total[0] = 0
+    np.cumsum(column, out=total[1:])
+    sums: NDArray[np.int64] = total[hi + 1] - total[lo]
+    return sums
+
+
+def _wrapping(t: Times, v: Counts, lo: Positions, hi: Positions, n: NDArray[np.int64]) -> Slopes:
+    with np.errstate(over="ignore"):
+        t = t - t[0]
+        v = v - v[0]
+        centre, level = t[hi], v[hi]
+        st, sv, stt, stv = (_sums(c, lo, hi) for c in (t, v, t * t, t * v))
+        su = st - n * centre
+        sw = sv - n * level
+        suu = stt - 2 * centre * st + n * centre * centre
+        suw = stv - centre * sv - level * st + n * centre * level
+        return Slopes(n * suw - su * sw, n * suu - su * su)
+
+
+def _unbounded(t: Times, v: Counts, lo: Positions, hi: Positions) -> Slopes:
+    listed = [*zip((t - t[0]).tolist(), (v - v[0]).tolist(), strict=True)]
+    sums = [(0, 0, 0, 0)]
+    for x, y in listed:
+        a, b, c, d = sums[-1]
+        sums.append((a + x, b + y, c + x * x, d + x * y))
+    above = np.empty(len(lo), object)
+    below = np.empty(len(lo), object)
+    for index, (i, j) in enumerate(zip(lo.tolist(), hi.tolist(), strict=True)):
+        n = j - i + 1
+        st, sv, stt, stv = (last - first for last, first in zip(sums[j + 1], sums[i], strict=True))
+        above[index] = n * stv - st * sv
+        below[index] = n * stt - st * st
+    return Slopes(above, below)
+
+
+def steeper(found: Slopes, rate: Fraction) -> NDArray[np.bool_]:
+    """Where the slope is strictly above `rate` (counts per ms); windows of one instant (below = 0) are never."""
+    p, q = rate.numerator, rate.denominator
+    above, below = found.above.astype(float), found.below.astype(float)
+    limit = below * (p / q)
+    result: NDArray[np.bool_] = above > limit
+    # Floats decide all but the near ties; those are decided by whole numbers.
+    near = np.abs(above - limit) <= 1e-9 * (np.abs(above) + np.abs(limit))
+    for index in np.flatnonzero(near):
+        result[index] = int(found.above[index]) * q > int(found.below[index]) * p
+    result &= (found.below != 0).astype(np.bool_)
+    return result
+
+
+def ranges(values: Counts, low: Positions, at: Positions) -> Counts:
+    """max - min of every window, int64[n], by doubling maxima and minima (few windows: directly)."""
+    n = len(at)
+    if not n:
+        return np.empty(0, np.int64)
+    if n <= 8:
+        found = np.empty(n, np.int64)
+        for index, (i, j) in enumerate(zip(low.tolist(), at.tolist(), strict=True)):
+            part = values[i : j + 1]
+            found[index] = part.max() - part.min()
+        return found
+    begin = int(low[0])
+    v = values[begin : int(at[-1]) + 1]
+    lo, hi = low - begin, at - begin
+    length = hi - lo + 1
+    level = np.frexp(length.astype(float))[1] - 1
+    out = np.empty(n, np.int64)
+    top, bottom = v, v
+    for power in range(int(level.max()) + 1):
+        mine = np.flatnonzero(level == power)
+        if len(mine):
+            a, b = lo[mine], hi[mine] + 1 - (1 << power)
+            out[mine] = np.maximum(top[a], top[b]) - np.minimum(bottom[a], bottom[b])
+        if power < int(level.max()):
+            step = 1 << power
+            top = np.maximum(top[:-step], top[step:])
+            bottom = np.minimum(bottom[:-step], bottom[step:])
+    return out
