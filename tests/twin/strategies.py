@@ -1,0 +1,25 @@
+"""How does hypothesis draw a case?"""
+
+from __future__ import annotations
+
+import random
+
+from hypothesis import strategies as st
+
+from twin.case import Case
+from twin.random_cases import random_case
+
+
+def _in_time(rng: random.Random) -> Case:
+    return random_case(rng, late=False)
+
+
+def _with_late_ones(rng: random.Random) -> Case:
+    return random_case(rng, late=True)
+
+
+cases = st.builds(_in_time, st.randoms(use_true_random=False))
+"""Cases in which nothing comes behind the frontier, repeats aside: cuts do not matter."""
+
+late_cases = st.builds(_with_late_ones, st.randoms(use_true_random=False))
+"""Cases in which readings and acts come behind the frontier."""

@@ -1,0 +1,177 @@
+"""What follows from readings, acts and the passing of time, one instant after the other?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Protocol
+
+from rules.acts import Act, ActKind
+from rules.block import Block
+from rules.conditions.band import BandSettings
+from rules.conditions.rate import RateSettings
+from rules.conditions.silent import SilentSettings
+from rules.conditions.stopped import StoppedSettings
+from rules.events import Event
+from rules.plan import Plan
+from rules.settings import RuleSettings
+from rules.stages import StageSettings
+from twin.alarm import Side
+from twin.band import Band
+from twin.history import History
+from twin.inbox import Inbox
+from twin.rate import Rate
+from twin.running_time import RunningTime
+from twin.silent import Silent
+from twin.stage import Stage
+from twin.stopped import Stopped
+from twin.truth import Look, Truth, any_true
+
+
+class Kind(Protocol):
+    """What every kind of rule can say."""
+
+    sides: tuple[str, ...]
+    shown_point: str | None
+
+    def look(self, t: int) -> dict[str, Look]:
+        """Each side's condition and return condition at instant t."""
+
+    def due(self) -> list[int]:
+        """Instants at which what it says may change without a reading."""
+
+
+class Twin:
+    """The naive engine: keeps everything, looks at everything at every instant."""
+
+    def __init__(self, plan: Plan, start: int) -> None:
+        self.plan = plan
+        self.frontier = start - 1
+        self.inbox = Inbox()
+        self.running = RunningTime()
+        self.histories = {point.id: History(point, start, self.running) for point in plan.points}
+        self.kinds = {rule.id: self._kind(rule) for rule in plan.rules}
+        self.sides: dict[str, list[Side]] = {
+            rule.id: [Side(rule, side, self.running) for side in self.kinds[rule.id].sides] for rule in plan.rules
+        }
+        self.stages: list[Stage] = []
+        for settings in plan.stages:
+            before = _stage_before(settings, self.stages)
+            self.stages.append(Stage(settings, before, self.histories, self.condition, self.running))
+
+    def step(self, blocks: Iterable[Block], acts: Iterable[Act], now: int) -> list[Event]:
+        """Judge everything up to `now - settle`, in order of time."""
+        before = self.frontier
+        self.inbox.take(blocks, acts, before)
+        self.frontier = max(before, now - self.plan.settle)
+        if self.frontier == before:
+            return []
+        self.inbox.place_late(before + 1, self.histories)
+        events: list[Event] = []
+        judged = before
+        while (t := self._next_instant(judged)) <= self.frontier:
+            events += self._judge_instant(t)
+            judged = t
+        return events
+
+    def condition(self, rule: str) -> Truth:
+        """A rule's condition as of now, with its deadband and without its delays; being blind is none of it."""
+        return any_true(side.condition for side in self.sides[rule] if side.side != "blind")
+
+    def _kind(self, rule: RuleSettings) -> Kind:
+        if isinstance(rule, BandSettings):
+            return Band(rule, self.plan, self.histories)
+        if isinstance(rule, RateSettings):
+            return Rate(rule, self.plan, self.histories)
+        if isinstance(rule, SilentSettings):
+            return Silent(rule, self.plan, self.histories)
+        if isinstance(rule, StoppedSettings):
+            return Stopped(rule, self.plan, self.histories, self.running)
+        raise TypeError(f"the twin does not know the kind of {rule.id}")
+
+    def _next_instant(self, judged: int) -> int:
+        """The first instant after `judged` at which something happens or may happen."""
+        times: list[int | None] = [*self.inbox.instants()]
+        times += [history.deadline() for history in self.histories.values()]
+        times += [due for kind in self.kinds.values() for due in kind.due()]
+        for sides in self.sides.values():
+            times += [due for side in sides for due in (side.onset_due(), side.return_due())]
+        times += [due for stage in self.stages for due in stage.due()]
+        return min((t for t in times if t is not None and t > judged), default=self.frontier + 1)
+
+    def _judge_instant(self, t: int) -> list[Event]:
+        """Acts, readings, conditions, what is due, staleness; then what staleness brings about at once."""
+        events: list[Event] = []
+        for act in self.inbox.acts_at(t):
+            events += self._act(act, t)
+        for point, reading in self.inbox.readings_at(t):
+            self.histories[point].hear(reading, t)
+        self._look(t)
+        events += self._delays(t)
+        for history in self.histories.values():
+            deadline = history.deadline()
+            if deadline is not None and deadline <= t:
+                history.fall_silent()
+        self._look(t)
+        events += self._delays(t)
+        return events
+
+    def _act(self, act: Act, t: int) -> list[Event]:
+        if act.kind is ActKind.OFF and act.until is not None:
+            self.running.was_off(act.time, act.until)
+            return [Event(t, "off", {"until": act.until})]
+        events = [Event(t, "act", {"kind": str(act.kind), "who": act.who, "rule": act.rule, "side": act.side})]
+        if act.kind is ActKind.ACKNOWLEDGE:
+            for rule in self.plan.rules:
+                for side in self.sides[rule.id]:
+                    if act.rule in (None, rule.id) and act.side in (None, side.side):
+                        events += self._alarm(side, side.acknowledge(), t)
+        return events
+
+    def _look(self, t: int) -> None:
+        for rule in self.plan.rules:
+            looks = self.kinds[rule.id].look(t)
+            for side in self.sides[rule.id]:
+                side.see(looks[side.side], t)
+
+    def _delays(self, t: int) -> list[Event]:
+        events: list[Event] = []
+        for rule in self.plan.rules:
+            for side in self.sides[rule.id]:
+                events += self._alarm(side, side.onset(t), t)
+            for side in self.sides[rule.id]:
+                events += self._alarm(side, side.back(t), t)
+        for stage in self.stages:
+            events += self._decision(stage, stage.judge(t), t)
+        return events
+
+    def _alarm(self, side: Side, change: tuple[str, str] | None, t: int) -> list[Event]:
+        if change is None:
+            return []
+        point = self.kinds[side.rule.id].shown_point
+        body = {
+            "rule": side.rule.id,
+            "side": side.side,
+            "was": change[0],
+            "state": change[1],
+            "priority": str(side.priority),
+            "value": None if point is None else self.histories[point].shown(),
+        }
+        return [Event(t, "alarm", body)]
+
+    def _decision(self, stage: Stage, decided: tuple[str, str] | None, t: int) -> list[Event]:
+        if decided is None:
+            return []
+        action, why = decided
+        inputs: Mapping[str, float | None] = {stage.settings.point: stage.history.shown()}
+        body = {"stage": stage.settings.id, "action": action, "mode": "advised", "inputs": inputs, "why": why}
+        return [Event(t, "decision", body)]
+
+
+def _stage_before(settings: StageSettings, above: list[Stage]) -> Stage | None:
+    """The stage that must be engaged first: the one it follows, else the nearest above with the same side."""
+    for stage in reversed(above):
+        if settings.follows == stage.settings.id:
+            return stage
+        if settings.follows is None and settings.side == stage.settings.side:
+            return stage
+    return None
