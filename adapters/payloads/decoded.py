@@ -1,0 +1,36 @@
+"""What does a payload decoder give back? Readings and refusals; every record ends up as one or the other."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from adapters.intake import Arrived, Refusal
+
+LARGEST_PAYLOAD = 65_536
+"""Payloads of more bytes than this are refused unless the settings allow more."""
+LONGEST_DETAIL = 160
+"""Characters of a sender's text that a refusal quotes, so that no sender can fill the log."""
+
+
+def quote(text: object) -> str:
+    """`text` as a short, printable quotation: control characters and lone surrogates escaped, long text cut."""
+    shown = repr(text[:LONGEST_DETAIL] if isinstance(text, str | bytes) else text)
+    return shown if len(shown) <= LONGEST_DETAIL else shown[: LONGEST_DETAIL - 1] + "…"
+
+
+@dataclass(slots=True)
+class Decoded:
+    """What one payload yielded. `rounded` counts readings that lost a remainder to their point's resolution."""
+
+    readings: list[Arrived] = field(default_factory=list)
+    refusals: list[Refusal] = field(default_factory=list)
+    rounded: int = 0
+
+    def refuse(self, cause: str, detail: str) -> None:
+        """Note one refused record or payload."""
+        self.refusals.append(Refusal(cause, detail))
+
+
+def refused(cause: str, detail: str) -> Decoded:
+    """A payload that yielded nothing but one refusal."""
+    return Decoded(refusals=[Refusal(cause, detail)])

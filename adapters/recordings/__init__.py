@@ -1,0 +1,7 @@
+"""How do readings of a past span come from files and go into them? CSV and SenML JSON, each perhaps gzipped."""
+
+from adapters.recordings.read import read_recordings
+from adapters.recordings.recording import BadLine, Recording, RecordingRefused
+from adapters.recordings.write import write_csv
+
+__all__ = ["BadLine", "Recording", "RecordingRefused", "read_recordings", "write_csv"]

@@ -1,0 +1,131 @@
+"""Where do the fields of a stretch of CSV lie (RFC 4180, comma, no line feed within a field)?"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+PADDING = 64
+"""Zero bytes after the text, so that a field can be looked at beyond its end."""
+
+Bytes = NDArray[np.uint8]
+Places = NDArray[np.int64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One field of each of n lines: bytes `text[starts : starts + lengths]`."""
+
+    text: Bytes
+    starts: Places
+    lengths: Places
+
+    def __len__(self) -> int:
+        return len(self.starts)
+
+    def at(self, place: int) -> Bytes:
+        """The byte at `place` of each field, 0 beyond its end; 0 <= place < PADDING."""
+        found: Bytes = self.text[self.starts + place]
+        return np.where(self.lengths > place, found, 0)
+
+    def take(self, rows: Mask) -> Column:
+        """The fields of some lines."""
+        return Column(self.text, self.starts[rows], self.lengths[rows])
+
+    def raw(self, row: int) -> bytes:
+        """One field as it stands."""
+        start = int(self.starts[row])
+        return self.text[start : start + int(self.lengths[row])].tobytes()
+
+    def string(self, row: int) -> str:
+        """One field as text; bytes that are not UTF-8 show as escapes."""
+        return self.raw(row).decode("utf-8", "backslashreplace")
+
+
+@dataclass(frozen=True, slots=True)
+class Split:
+    """The regular lines of a stretch, and what is wrong with the others.
+
+    columns: one a field, blanks around it cut off; lines: int64[n], line numbers; faults: line number -> reason;
+    count: lines in the stretch.
+    """
+
+    columns: list[Column]
+    lines: NDArray[np.int64]
+    faults: dict[int, str]
+    count: int
+
+
+def split(stretch: bytes, fields: int, first_line: int) -> Split:
+    """Find the fields of a stretch of whole lines, where each line should have `fields` (two or more) of them.
+
+    first_line: number of its first line. Blank lines are passed over.
+    """
+    if b'"' in stretch:
+        stretch = _unquote(stretch)
+    text = np.frombuffer(stretch + bytes(PADDING), dtype=np.uint8)
+    body = text[: len(stretch)]
+    feeds = np.flatnonzero(body == 10)
+    starts = np.concatenate(([0], feeds[:-1] + 1))
+    ends = feeds - ((text[feeds - 1] == 13) & (feeds > starts))
+    commas = np.flatnonzero(body == 44)
+    good, grid = _regular(commas, starts, ends, feeds, fields)
+    faults: dict[int, str] = {}
+    if not good.all():
+        counts = np.bincount(np.searchsorted(feeds, commas), minlength=len(feeds))
+        for row in np.flatnonzero(~good & (ends > starts)):
+            found = int(counts[row]) + 1
+            faults[first_line + int(row)] = f"{found} field{'s' if found > 1 else ''} where the header has {fields}"
+    for mark, reason in ((34, "a quoted field holds a comma, a quote or a line end"), (0, "a NUL byte")):
+        marks = np.flatnonzero(body == mark)
+        if len(marks):
+            spoiled = np.zeros(len(feeds), np.bool_)
+            spoiled[np.searchsorted(feeds, marks)] = True
+            faults.update((first_line + int(row), reason) for row in np.flatnonzero(spoiled))
+            grid = grid[~spoiled[good]]
+            good &= ~spoiled
+    edges = np.column_stack((starts[good] - 1, grid, ends[good]))
+    columns = [_trimmed(text, edges[:, i] + 1, edges[:, i + 1].copy()) for i in range(fields)]
+    return Split(columns, first_line + np.flatnonzero(good), faults, len(feeds))
+
+
+def _regular(commas: Places, starts: Places, ends: Places, feeds: Places, fields: int) -> tuple[Mask, Places]:
+    """Which lines have the right number of commas, and where these are: int64[lines, fields - 1]."""
+    if len(commas) == len(feeds) * (fields - 1):
+        grid = commas.reshape(len(feeds), fields - 1)
+        if bool(np.all(grid[:, 0] >= starts) and np.all(grid[:, -1] <= ends)):
+            return np.ones(len(feeds), np.bool_), grid
+    owner = np.searchsorted(feeds, commas)
+    good = np.bincount(owner, minlength=len(feeds)) == fields - 1
+    return good, commas[good[owner]].reshape(-1, fields - 1)
+
+
+def _trimmed(text: Bytes, starts: Places, ends: Places) -> Column:
+    """The fields without the blanks around them."""
+    rows = np.flatnonzero((text[starts] == 32) & (starts < ends))
+    while len(rows):
+        starts[rows] += 1
+        rows = rows[(text[starts[rows]] == 32) & (starts[rows] < ends[rows])]
+    rows = np.flatnonzero((text[ends - 1] == 32) & (starts < ends))
+    while len(rows):
+        ends[rows] -= 1
+        rows = rows[(text[ends[rows] - 1] == 32) & (starts[rows] < ends[rows])]
+    return Column(text, starts, ends - starts)
+
+
+def _unquote(stretch: bytes) -> bytes:
+    """The stretch with the quotes taken off where the fields do not need them; other lines stay as they are."""
+    lines = stretch.split(b"\n")
+    for index, line in enumerate(lines):
+        if b'"' in line:
+            try:
+                (fields,) = csv.reader([line.decode("utf-8")], strict=True)
+            except (csv.Error, UnicodeDecodeError, ValueError):
+                continue
+            if not any(mark in field for field in fields for mark in ',"\r\n'):
+                lines[index] = ",".join(fields).encode("utf-8")
+    return b"\n".join(lines)
