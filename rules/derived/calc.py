@@ -164,10 +164,11 @@ def _amount(record: Derived, argument: Argument | Instead, given: str | Number) 
     text, symbol = split_amount(given) if isinstance(given, str) else (given, "")
     try:
         number = exact(text)
-    except ValueRefused:
+    except ValueRefused as refusal:
+        reason = str(refusal) if text else f"{given!r} is not a number"
         raise NotANumber(
-            f"{record.name}: {argument.name}={given} is not a finite number; give one in {argument.unit}, or with "
-            f'a unit of its own as in {argument.name}="{plain(argument.low)} {argument.unit}"'
+            f"{record.name}: {argument.name}: {reason}; give a number in {argument.unit}, or with a unit of its own "
+            f'as in {argument.name}="{plain(argument.low)} {argument.unit}"'
         ) from None
     value = _converted(record, argument, number, symbol) if symbol else number
     result = float(value)
