@@ -1,0 +1,192 @@
+"""How are rows and sealed days read back as one stretch of readings?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from daemon.store.columns import NOT_BEHIND, Columns, Damaged, unpack
+from daemon.store.connection import Connection
+from daemon.store.errors import StoreDamaged
+from daemon.store.series import Series, every_series, through
+from rules.block import Block
+from rules.durations import DAY
+from rules.events import show_time
+from rules.flags import Flag
+
+Target = tuple[str, Fraction]
+"""The unit and resolution in which a point is read."""
+
+
+def sealed(connection: Connection, point: int, day: int) -> list[tuple[int, Columns]]:
+    """(series, columns) of each block of a point's day. Raises StoreDamaged."""
+    found = []
+    rows = connection.rows(
+        "SELECT series, columns FROM block WHERE point = ? AND day = ? ORDER BY series", (point, day)
+    )
+    for series, data in rows:
+        try:
+            found.append((series, unpack(data)))
+        except Damaged as error:
+            name = connection.value("SELECT name FROM point WHERE id = ?", (point,))
+            raise StoreDamaged(
+                f"the sealed day {show_time(day * DAY)[:10]} of {name} in {connection.path} is damaged ({error}); "
+                "put the last backup in its place"
+            ) from error
+    return found
+
+
+def unsealed(connection: Connection, point: int, after: int, upto: int) -> list[tuple[int, Columns]]:
+    """(series, columns) of the rows of a point with after < time <= upto, in order of time within each series."""
+    rows = connection.rows(
+        "SELECT series, time, value, flag, effective FROM reading "
+        "WHERE point = ? AND time > ? AND time <= ? ORDER BY time",
+        (point, after, upto),
+    )
+    return table(rows)
+
+
+def table(rows: list[tuple[int, int, int, int, int | None]]) -> list[tuple[int, Columns]]:
+    """(series, columns) of rows of series, time, value, flag and effective instant that are in order of time."""
+    if not rows:
+        return []
+    series = np.fromiter((row[0] for row in rows), np.int64, len(rows))
+    columns = Columns(
+        np.fromiter((row[1] for row in rows), np.int64, len(rows)),
+        np.fromiter((row[2] for row in rows), np.int64, len(rows)),
+        np.fromiter((row[3] for row in rows), np.uint8, len(rows)),
+        np.fromiter((NOT_BEHIND if row[4] is None else row[4] for row in rows), np.int64, len(rows)),
+    )
+    return [(int(one), take(columns, series == one)) for one in np.unique(series)]
+
+
+def take(columns: Columns, chosen: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Columns:
+    """The chosen readings, in the order chosen."""
+    times, values, flags, effective = columns
+    return Columns(times[chosen], values[chosen], flags[chosen], effective[chosen])
+
+
+def merge(parts: Iterable[Columns]) -> Columns:
+    """The readings of all parts in order of time; no two parts hold the same time."""
+    listed = list(parts)
+    if len(listed) == 1:
+        return listed[0]
+    joined = Columns(*(np.concatenate(column) for column in zip(*listed, strict=True)))
+    return take(joined, np.argsort(joined.times, kind="stable"))
+
+
+class History:
+    """All readings of the store as a Source. `targets`: in what unit and resolution; left out, each point's newest."""
+
+    def __init__(self, connection: Connection, targets: Mapping[str, Target] | None = None) -> None:
+        self._connection = connection
+        self._targets = dict(targets or {})
+
+    def points(self) -> list[str]:
+        """The points that have readings here."""
+        return [
+            name
+            for (name,) in self._connection.rows(
+                "SELECT name FROM point WHERE EXISTS (SELECT 1 FROM reading WHERE point = point.id) "
+                "OR EXISTS (SELECT 1 FROM block WHERE point = point.id) ORDER BY id"
+            )
+        ]
+
+    def span(self) -> tuple[int, int] | None:
+        """First and last time over all points in ms UTC, or None when there is nothing."""
+        with self._connection.snapshot():
+            numbers = [number for (number,) in self._connection.rows("SELECT id FROM point")]
+            firsts = [time for number in numbers for time in self._ends(number, "MIN", "first")]
+            lasts = [time for number in numbers for time in self._ends(number, "MAX", "last")]
+        return (min(firsts), max(lasts)) if firsts else None
+
+    def read(self, point: str, after: int, upto: int) -> Iterator[Block]:
+        """A block for each UTC day of `point` with readings in after < time <= upto, in order of time.
+
+        Raises StoreDamaged, UnitError where the plan's unit cannot express what was stored.
+        """
+        for part in self.columns(point, after, upto):
+            yield Block(point, part.times, part.values, part.flags)
+
+    def behind(self, point: str, after: int, upto: int) -> list[tuple[int, int]]:
+        """(time, instant from which rules could know it) of each reading that came behind the frontier."""
+        found: list[tuple[int, int]] = []
+        for part in self.columns(point, after, upto):
+            late = part.effective != NOT_BEHIND
+            found.extend(zip(part.times[late].tolist(), part.effective[late].tolist(), strict=True))
+        return found
+
+    def latest(self, point: str) -> tuple[int, int, int] | None:
+        """(time, counts, flag) of the newest reading of `point`, or None."""
+        number = self._connection.value("SELECT id FROM point WHERE name = ?", (point,))
+        if number is None:
+            return None
+        with self._connection.snapshot():
+            last = max(self._ends(number, "MAX", "last"), default=None)
+            for part in () if last is None else self.columns(point, last - 1, last):
+                return int(part.times[-1]), int(part.values[-1]), int(part.flags[-1])
+        return None
+
+    def columns(self, point: str, after: int, upto: int) -> Iterator[Columns]:
+        """As `read`, with the column of effective instants."""
+        number = self._connection.value("SELECT id FROM point WHERE name = ?", (point,))
+        if number is None or upto <= after:
+            return
+        series = {one.id: one for one in every_series(self._connection).values() if one.point == number}
+        target = self._targets.get(point) or _newest(series.values())
+        for day in self._days(number, after, upto):
+            start = max(after, day * DAY - 1)
+            end = min(upto, day * DAY + DAY - 1)
+            with self._connection.snapshot():
+                parts = sealed(self._connection, number, day) + unsealed(self._connection, number, start, end)
+            part = merge(_converted(columns, series[one], target) for one, columns in parts)
+            lo, hi = np.searchsorted(part.times, [start, end], side="right")
+            if hi > lo:
+                yield take(part, slice(lo, hi))
+
+    def _ends(self, point: int, end: str, column: str) -> list[int]:
+        # By day first, which the index answers without a look into every block.
+        day = f"SELECT {end}(day) FROM block WHERE point = ?1"
+        block = f"SELECT {end}({column}) FROM block WHERE point = ?1 AND day = ({day})"
+        found = (
+            self._connection.value(f"SELECT {end}(time) FROM reading WHERE point = ?", (point,)),
+            self._connection.value(block, (point,)),
+        )
+        return [time for time in found if time is not None]
+
+    def _days(self, point: int, after: int, upto: int) -> list[int]:
+        first, last = (after + 1) // DAY, upto // DAY
+        with self._connection.snapshot():
+            days = {
+                day
+                for (day,) in self._connection.rows(
+                    "SELECT day FROM block WHERE point = ? AND day BETWEEN ? AND ?", (point, first, last)
+                )
+            }
+            days.update(days_of_rows(self._connection, point, after, upto))
+        return sorted(days)
+
+
+def days_of_rows(connection: Connection, point: int, after: int, upto: int) -> Iterator[int]:
+    """The UTC days in which `point` has rows with after < time <= upto; skips along the index from day to day."""
+    while True:
+        time = connection.value(
+            "SELECT MIN(time) FROM reading WHERE point = ? AND time > ? AND time <= ?", (point, after, upto)
+        )
+        if time is None:
+            return
+        yield time // DAY
+        after = (time // DAY) * DAY + DAY - 1
+
+
+def _newest(series: Iterable[Series]) -> Target:
+    last = max(series, key=lambda one: one.id)
+    return last.unit, last.resolution
+
+
+def _converted(columns: Columns, series: Series, target: Target) -> Columns:
+    values = through(series.door_to(*target), columns.values, columns.flags == Flag.MISSING)
+    return columns._replace(values=values)

@@ -1,0 +1,108 @@
+"""How does a day that is over become one compressed block, in small steps that may be cut off anywhere?"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+from daemon.store.columns import Columns, pack
+from daemon.store.connection import Connection
+from daemon.store.cursor import position
+from daemon.store.history import days_of_rows, merge, sealed, unsealed
+from rules.durations import DAY, HOUR
+
+SEAL_AFTER = 2 * HOUR
+"""How long past a UTC day's end its rows stay rows: most that come late have come by then."""
+
+
+@dataclass(frozen=True, slots=True)
+class SealedDay:
+    """One day of one point that became a block. `point` is the store's number; `size` in bytes."""
+
+    point: int
+    day: int
+    readings: int
+    size: int
+
+
+class Sealer:
+    """Seals days one point at a time. Late readings of a sealed day are folded in once a UTC day, not one by one."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._looked: int | None = None
+        self._left: deque[tuple[int, int]] = deque()
+
+    def step(self, now: int) -> SealedDay | None:
+        """Seal one point's next day that is over at `now` (ms UTC); None when there is nothing to do at present."""
+        today = (now - SEAL_AFTER) // DAY
+        if self._looked != today:
+            self._looked = today
+            self._left = deque(self._over(today))
+        while self._left:
+            point, day = self._left.popleft()
+            done = self._seal(point, day)
+            if done is not None:
+                return done
+        return None
+
+    def _over(self, today: int) -> list[tuple[int, int]]:
+        points = [point for (point,) in self._connection.rows("SELECT id FROM point")]
+        end = today * DAY - 1
+        found = [(point, day) for point in points for day in days_of_rows(self._connection, point, -(2**63), end)]
+        return sorted(found, key=lambda pair: (pair[1], pair[0]))
+
+    def _seal(self, point: int, day: int) -> SealedDay | None:
+        start, end = day * DAY - 1, day * DAY + DAY - 1
+        with self._connection.transaction():
+            rows = unsealed(self._connection, point, start, end)
+            owed = self._owed(point, day, start, end)
+            if owed is None or not rows:
+                return None
+            blocks = dict(sealed(self._connection, point, day))
+            size = readings = 0
+            for series, columns in rows:
+                whole = merge([blocks[series], columns] if series in blocks else [columns])
+                readings += len(whole.times)
+                size += self._write(point, day, series, whole, owed)
+            self._connection.run("DELETE FROM reading WHERE point = ? AND time > ? AND time <= ?", (point, start, end))
+        return SealedDay(point, day, readings, size)
+
+    def _write(self, point: int, day: int, series: int, whole: Columns, owed: bool) -> int:
+        data = pack(whole)
+        ends = (int(whole.times[0]), int(whole.times[-1]))
+        self._connection.run(
+            "INSERT INTO block (point, day, series, readings, first, last, columns) VALUES (?, ?, ?, ?, ?, ?, ?) "
+            "ON CONFLICT (point, day, series) DO UPDATE SET readings = excluded.readings, first = excluded.first, "
+            "last = excluded.last, columns = excluded.columns",
+            (point, day, series, len(whole.times), *ends, data),
+        )
+        if owed:
+            self._connection.run(
+                "INSERT OR IGNORE INTO owed_block (id) SELECT id FROM block WHERE point = ? AND day = ? AND series = ?",
+                (point, day, series),
+            )
+        return len(data)
+
+    def _owed(self, point: int, day: int, start: int, end: int) -> bool | None:
+        """Whether the forwarder owes the whole day; None where it owes a part of it, and the day must wait."""
+        where = position(self._connection)
+        if where is None:
+            return False
+        seq, reaching = where
+        low, high = self._connection.row(
+            "SELECT MIN(seq), MAX(seq) FROM reading WHERE point = ? AND time > ? AND time <= ?", (point, start, end)
+        )
+        if low is None:
+            return None
+        blocks = self._connection.rows(
+            "SELECT id IN (SELECT id FROM owed_block) FROM block WHERE point = ? AND day = ?", (point, day)
+        )
+        states = {bool(owed) for (owed,) in blocks}
+        if high <= seq:
+            states.add(False)
+        elif low > reaching:
+            states.add(True)
+        else:
+            return None
+        return states.pop() if len(states) == 1 else None

@@ -1,0 +1,129 @@
+"""What is owed to people, and what became of each sending?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from daemon.store.connection import Connection
+
+
+class State(StrEnum):
+    """What became of a sending. `trying`: handed over, outcome not yet known. `refused`: for good, set aside."""
+
+    OWED = "owed"
+    TRYING = "trying"
+    SENT = "sent"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """One message to one person by one way. message_id: the same for every try; created: ms UTC.
+
+    number: the store's, in the order in which sendings became owed; 0 before it is stored. uncertain: an earlier try
+    may have arrived. next_try: ms UTC, None when it is not waiting for a retry. settled: when it was sent or refused.
+    """
+
+    message_id: str
+    person: str
+    way: str
+    title: str
+    body: str
+    priority: str
+    purpose: str
+    created: int
+    number: int = 0
+    state: State = State.OWED
+    attempts: int = 0
+    uncertain: bool = False
+    next_try: int | None = None
+    reason: str = ""
+    settled: int | None = None
+
+    @property
+    def critical(self) -> bool:
+        """Whether it overtakes."""
+        return self.priority == "critical"
+
+
+_COLUMNS = (
+    "message_id, person, way, title, body, priority, purpose, created, "
+    "n, state, attempts, uncertain, next_try, reason, settled"
+)
+
+
+def _found(connection: Connection, where: str) -> list[Sending]:
+    rows = connection.rows(f"SELECT {_COLUMNS} FROM sending WHERE {where} ORDER BY n")
+    found = [Sending(*row) for row in rows]
+    return [replace(sending, state=State(sending.state), uncertain=bool(sending.uncertain)) for sending in found]
+
+
+def add_owed(connection: Connection, owed: Iterable[Sending]) -> int:
+    """Write down what is owed, within the caller's transaction; one that is already there is left as it is.
+
+    Returns how many were new.
+    """
+    return connection.run_many(
+        "INSERT OR IGNORE INTO sending (message_id, person, way, title, body, priority, purpose, created, state) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'owed')",
+        [(s.message_id, s.person, s.way, s.title, s.body, s.priority, s.purpose, s.created) for s in owed],
+    )
+
+
+def unsent(connection: Connection) -> list[Sending]:
+    """What is owed or being tried, in order."""
+    return _found(connection, "state IN ('owed', 'trying')")
+
+
+def refused(connection: Connection) -> list[Sending]:
+    """What was refused for good, in order."""
+    return _found(connection, "state = 'refused'")
+
+
+def tally(connection: Connection) -> dict[str, dict[State, int]]:
+    """purpose -> state -> how many: first sendings, repeats, recoveries and signs of life counted apart."""
+    counts: dict[str, dict[State, int]] = {}
+    for purpose, state, number in connection.rows(
+        "SELECT purpose, state, count(*) FROM sending GROUP BY purpose, state ORDER BY purpose, state"
+    ):
+        counts.setdefault(purpose, {})[State(state)] = number
+    return counts
+
+
+def doubt_unfinished(connection: Connection) -> int:
+    """After a restart: whatever was being tried may have arrived, and is owed again. Returns how many."""
+    with connection.transaction():
+        return connection.run("UPDATE sending SET state = 'owed', uncertain = 1 WHERE state = 'trying'")
+
+
+def mark_trying(connection: Connection, numbers: Iterable[int]) -> None:
+    """Write down, before the message is handed over, that it is."""
+    with connection.transaction():
+        connection.run_many(
+            "UPDATE sending SET state = 'trying', attempts = attempts + 1, next_try = NULL WHERE n = ?",
+            [(number,) for number in numbers],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What became of one try. state: owed (try again), sent or refused; next_try, settled: ms UTC."""
+
+    number: int
+    state: State
+    uncertain: bool = False
+    reason: str = ""
+    next_try: int | None = None
+    settled: int | None = None
+
+
+def settle(connection: Connection, verdicts: Iterable[Verdict]) -> None:
+    """Write down what became of tries, in one transaction."""
+    with connection.transaction():
+        connection.run_many(
+            "UPDATE sending SET state = ?, uncertain = uncertain OR ?, reason = ?, next_try = ?, settled = ? "
+            "WHERE n = ?",
+            [(str(v.state), v.uncertain, v.reason, v.next_try, v.settled, v.number) for v in verdicts],
+        )

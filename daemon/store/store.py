@@ -1,0 +1,147 @@
+"""How does everything that one step of the daemon yields become durable at once?"""
+
+from __future__ import annotations
+
+import contextlib
+import fcntl
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any
+
+from daemon.store import cursor, inbox, log, schema, sendings
+from daemon.store.adding import Late, add
+from daemon.store.connection import Connection
+from daemon.store.errors import StoreBusy, StoreMissing
+from daemon.store.history import History
+from daemon.store.reader import StoreReader
+from daemon.store.sealing import SealedDay, Sealer
+from daemon.store.sendings import Sending
+from daemon.store.series import Series, register
+from rules.acts import Act
+from rules.block import Block
+from rules.durations import DAY
+from rules.events import Event
+from rules.plan import PointPlan
+
+
+@dataclass(frozen=True, slots=True)
+class Committed:
+    """What one commit did: new readings, exact repeats (no-ops), and repeats with another value (the first kept)."""
+
+    readings: int
+    repeats: int
+    contradicted: int
+    owed: int
+
+
+class Store(StoreReader):
+    """The one writer of the store at `path`; for one thread. It is a rules.block.Source as well."""
+
+    def __init__(self, path: Path, points: Iterable[PointPlan] = ()) -> None:
+        """Opens or makes the store and brings it up to date.
+
+        Raises StoreBusy where another daemon owns it, StoreDamaged, StoreTooNew, StoreReadOnly, StoreMissing,
+        QuantityChanged.
+        """
+        with contextlib.ExitStack() as undo:
+            self._lock = undo.enter_context(_own(path))
+            self._open(Connection(path))
+            undo.callback(self._connection.close)
+            schema.migrate(self._connection)
+            self._sealer = Sealer(self._connection)
+            self._sealed_upto: dict[int, int] = dict(
+                self._connection.rows("SELECT point, MAX(day) * ?1 + ?1 FROM block GROUP BY point", (DAY,))
+            )
+            self._series: dict[str, Series] = {}
+            self.use(points)
+            undo.pop_all()
+
+    def close(self) -> None:
+        """Close and give up ownership; idempotent."""
+        super().close()
+        self._lock.close()
+
+    def use(self, points: Iterable[PointPlan]) -> None:
+        """From now on readings of `points` come, and are read, in the units and resolutions of this plan.
+
+        Raises QuantityChanged, after which the former plan stays in use.
+        """
+        with self._connection.transaction():
+            self._series = register(self._connection, points)
+        self._history = History(self._connection, {s.name: (s.unit, s.resolution) for s in self._series.values()})
+
+    def commit(
+        self,
+        readings: Iterable[Block] = (),
+        *,
+        events: Iterable[Event] = (),
+        checkpoint: Mapping[str, Any] | None = None,
+        acts: Iterable[Act] = (),
+        behind: Iterable[tuple[str, int]] = (),
+        effective: int | None = None,
+        owed: Iterable[Sending] = (),
+        taken: Iterable[int] = (),
+        meta: Mapping[str, str] | None = None,
+    ) -> Committed:
+        """Everything that one step yielded, in one transaction: all of it is on disk when this returns, or none.
+
+        readings: blocks of points that `use` named, in their counts, in any order; behind: (point, time) of those that
+        came behind the frontier, and effective: the instant from which rules could know them; taken: numbers of inbox
+        entries whose acts are among `acts`. Raises StoreFull, StoreReadOnly, StoreBusy, StoreFailing, KeyError for an
+        unknown point.
+        """
+        blocks = list(readings)
+        late: dict[str, set[int]] = {}
+        for point, time in behind:
+            late.setdefault(point, set()).add(time)
+        new = contradicted = 0
+        with self._connection.transaction():
+            for block in blocks:
+                series = self._series[block.point]
+                came_late = Late(late.get(block.point, ()), effective)
+                added = add(self._connection, series, block, came_late, self._sealed_upto.get(series.point, -(2**63)))
+                new += added.new
+                contradicted += added.contradicted
+            log.add_events(self._connection, events)
+            log.add_acts(self._connection, acts)
+            inbox.strike(self._connection, taken)
+            fresh = sendings.add_owed(self._connection, owed)
+            if checkpoint is not None:
+                # Written at every commit, so kept small: a memory card wears by the bytes written.
+                state = zlib.compress(log.compact(checkpoint).encode(), 1)
+                self._connection.run("INSERT OR REPLACE INTO checkpoint (id, state) VALUES (1, ?)", (state,))
+            for key, value in (meta or {}).items():
+                self._connection.run("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", (key, value))
+        repeats = sum(map(len, blocks)) - new - contradicted
+        return Committed(new, repeats, contradicted, fresh)
+
+    def seal_step(self, now: int) -> SealedDay | None:
+        """Seal one point's next day that is over at `now` (ms UTC); None when nothing is left to do until tomorrow."""
+        done = self._sealer.step(now)
+        if done is not None:
+            self._sealed_upto[done.point] = max((done.day + 1) * DAY, self._sealed_upto.get(done.point, -(2**63)))
+        return done
+
+    def begin_forwarding(self) -> None:
+        """From now on every reading is owed to the remote store, the history included."""
+        cursor.begin(self._connection)
+
+    def end_forwarding(self) -> None:
+        """The site has no remote store: nothing is owed."""
+        cursor.end(self._connection)
+
+
+def _own(path: Path) -> IO[str]:
+    """Ownership of the store at `path`, held until the returned file is closed or the process ends, however it ends."""
+    try:
+        lock = path.with_name(path.name + ".lock").open("w")
+    except OSError as error:
+        raise StoreMissing(f"{path} cannot be opened: {error.strerror}; see that its folder exists") from error
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        lock.close()
+        raise StoreBusy(f"another daemon owns the store {path}; stop it first, or name another store") from None
+    return lock
