@@ -20,6 +20,9 @@ START = 1_781_092_800_000
 
 SECOND = 1000
 
+Values = Mapping[int, float | None] | Mapping[float, float | None]
+"""Seconds from the start -> the value in the point's unit."""
+
 
 def rule(kind: str, **settings: Any) -> RuleSettings:
     """A rule called `r` about point `p` unless told otherwise."""
@@ -51,7 +54,7 @@ def plan(
     return Plan("hand", timezone, tuple(made), tuple(rules), tuple(stages), settle=settle)
 
 
-def series(point: str, values: Mapping[float, float | None], flag: int = 2) -> Block:
+def series(point: str, values: Values, flag: int = 2) -> Block:
     """Readings of a point: seconds from the start -> degC (None: missing)."""
     counts = [None if value is None else round(value * 20) for value in values.values()]
     return block(point, [at(t) for t in values], counts, [flag] * len(counts))

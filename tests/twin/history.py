@@ -27,8 +27,6 @@ class History:
         """Own time of the newest reading that was judged, usable or not."""
         self.run: list[Reading] = []
         """The unbroken run: usable readings since the point was last unknown. Empty: unknown."""
-        self.heard_at = start
-        """The instant at which the last reading of the run was judged: its own time, or later if it came behind."""
         self.last: Reading | None = None
         """The last usable reading, however old."""
         self.silent = False
@@ -53,7 +51,6 @@ class History:
         if self._running.due(reading.time, self.plan.stale_after) < t:
             return
         self.run.append(reading)
-        self.heard_at = t
         self.last = reading
         self.silent = False
 
@@ -83,9 +80,10 @@ class History:
         return None if self.last is None else float(self.value(self.last))
 
     def window(self, length: int) -> list[Reading]:
-        """The readings of the unbroken run in [t - length, t], with t the instant at which its last one was judged."""
-        return [reading for reading in self.run if reading.time >= self.heard_at - length]
+        """The readings of the unbroken run in [t - length, t], with t the time of its last reading."""
+        t = self.run[-1].time
+        return [reading for reading in self.run if reading.time >= t - length]
 
     def covered(self, length: int) -> bool:
         """Whether the unbroken run reaches back to the beginning of that window."""
-        return self.run[0].time <= self.heard_at - length
+        return self.run[0].time <= self.run[-1].time - length

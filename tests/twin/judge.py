@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
 from rules.acts import Act
@@ -56,7 +56,7 @@ def feed_with_restarts(case: Case) -> Said:
 def disagreement(case: Case, *, cuts_matter: bool) -> str | None:
     """The first disagreement as text, or None. `cuts_matter`: something is late, so one step is another case."""
     expected = feed(Twin(case.plan, case.start), case)
-    ways = {
+    ways: dict[str, Callable[[], Said]] = {
         "the fast engine": lambda: feed(Engine(case.plan, case.start), case),
         "the fast engine, restored before each step": lambda: feed_with_restarts(case),
     }

@@ -63,16 +63,12 @@ class Piece:
         return change > parse_rate(evidence.rising, unit)
 
     def _still(self, span: Amount, window: int) -> Truth:
-        found = spread(self.history, window)
-        if found is None or not self.history.covered(window):
+        if not self.history.covered(window):
             return None
-        return found <= parse_amount(span, self.history.plan.units, difference=True)
+        return spread(self.history, window) <= parse_amount(span, self.history.plan.units, difference=True)
 
     def _moved(self, span: Amount, window: int) -> Truth:
-        found = spread(self.history, window)
-        if found is None:
-            return None
-        if found >= parse_amount(span, self.history.plan.units, difference=True):
+        if spread(self.history, window) >= parse_amount(span, self.history.plan.units, difference=True):
             return True
         return False if self.history.covered(window) else None
 

@@ -6,7 +6,7 @@ import pytest
 
 from rules.events import Event
 from rules.plan import Plan
-from twin.hand import START, alarms, at, judged, off, plan, rule, series
+from twin.hand import START, Values, alarms, at, judged, off, plan, rule, series
 from twin.local_time import in_hours, in_season
 from twin.running_time import RunningTime
 from twin.twin import Twin
@@ -69,6 +69,14 @@ def test_a_reading_behind_holds_no_longer_than_from_its_own_time() -> None:
     twin = Twin(plan([rule("silent")], stale_after=10), START)
     twin.step([series("p", {10: 29.0})], [], at(19))
     assert alarms(twin.step([series("p", {15: 29.0})], [], at(30))) == [(25, "silent", "unacknowledged")]
+
+
+def test_a_reading_behind_keeps_its_own_time_in_a_window() -> None:
+    """1 degC a minute all along: a reading of 60 s that is heard at 90.001 s makes no steeper slope, then or later."""
+    made = plan([rule("rate", rise="1.01 degC/min", window="2 min", min_readings=2, min_span="60 s")])
+    twin = Twin(made, START)
+    assert twin.step([series("p", {0: 20.0})], [], at(90)) == []
+    assert twin.step([series("p", {60: 21.0, 120: 22.0})], [], at(150)) == []
 
 
 def test_a_reading_behind_that_is_already_stale_is_ignored() -> None:
@@ -170,7 +178,7 @@ def test_the_date_of_a_season_is_the_local_one() -> None:
     assert in_season("06-10..06-10", START - 12 * 3_600_000 - 1_800_000, "Europe/Dublin") is True
 
 
-def _cut(made: Plan, values: dict[float, float | None], cuts: list[float]) -> list[Event]:
+def _cut(made: Plan, values: Values, cuts: list[float]) -> list[Event]:
     twin = Twin(made, START)
     events = list(twin.step([series("p", values)], [], at(cuts[0])))
     for now in cuts[1:]:

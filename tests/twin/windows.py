@@ -25,10 +25,7 @@ def slope(history: History, window: int, min_readings: int, min_span: int) -> Fr
     return (n * sum_tv - sum_t * sum_v) / (n * sum_tt - sum_t**2)
 
 
-def spread(history: History, window: int) -> Fraction | None:
-    """Largest less smallest value among the readings of the unbroken run in [t - window, t].
-
-    None where there are none: the only one came so late that its own time lies before the window.
-    """
+def spread(history: History, window: int) -> Fraction:
+    """Largest less smallest value among the readings of the unbroken run in [t - window, t]."""
     values = [history.value(reading) for reading in history.window(window)]
-    return max(values) - min(values) if values else None
+    return max(values) - min(values)
