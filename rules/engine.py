@@ -13,7 +13,7 @@ from rules.air import Air, Decision
 from rules.block import Block
 from rules.door import as_decimal
 from rules.events import Event
-from rules.judging import RuleJudge
+from rules.judging import RuleJudge, ordered
 from rules.life import Life
 from rules.local_time import Zone
 from rules.messages import Writer
@@ -45,6 +45,7 @@ class Engine:
         self.points = points
         around = Surroundings(points, self.zone)
         self.judges = [RuleJudge(rule, around) for rule in plan.rules]
+        self.in_order = ordered(self.judges)
         reach = dict.fromkeys(points, 0)
         for judge in self.judges:
             for point, length in judge.reach().items():
@@ -80,14 +81,15 @@ class Engine:
         if upto == before:
             return []
         key = 2 * upto + 1
-        view = View(spans, self.running, key)
-        for judge in self.judges:
-            judge.judge(view)
         ready = [act for act in self.waiting_acts if act.time <= upto]
         self.waiting_acts = [act for act in self.waiting_acts if act.time > upto]
-        # Judged at once: an act that came behind the frontier takes effect at the first instant not yet judged.
-        timed = sorted(((max(act.time, before + 1), i, act) for i, act in enumerate(ready)), key=lambda x: x[:2])
-        marked = self.life.advance([(t, act) for t, _, act in timed], key)
+        # An act that came behind the frontier takes effect at the first instant not yet judged.
+        timed = sorted(((max(act.time, before + 1), act) for act in ready), key=lambda item: item[0])
+        notes = [(time, act.data.get("kind", "")) for time, act in timed if act.kind is ActKind.NOTE]
+        view = View(spans, self.running, key, before, notes)
+        for judge in self.in_order:
+            judge.judge(view)
+        marked = self.life.advance(timed, key)
         for decision in self.air.advance(spans, view.conditions, key, self.running):
             marked.append(((decision.key, 3, 0), self._decided(decision)))
         marked.sort(key=lambda item: item[0])
@@ -141,7 +143,7 @@ class Engine:
         """The earliest time (ms UTC) at which something may change without a new reading; None: never."""
         after = 2 * self.frontier + 1
         due = [track.next_stale(self.running) for track in self.tracks.values()]
-        due += [judge.next_due(self.running) for judge in self.judges]
+        due += [judge.next_due(self.running, self.frontier) for judge in self.judges]
         due += [self.life.next_due(), self.air.next_due(after, self.running)]
         due += [act.time for act in self.waiting_acts]
         due += [int(track.waiting.times[0]) for track in self.tracks.values() if len(track.waiting)]

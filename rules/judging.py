@@ -6,6 +6,8 @@ from typing import Any, NamedTuple, cast
 
 from rules.delays import Change, Delayed
 from rules.edges import UNKNOWN, Edges, Judged, combine, steady
+from rules.errors import SettingError
+from rules.gates import gated, gates
 from rules.latch import Latch, any_true
 from rules.running import Running
 from rules.settings import RuleSettings
@@ -26,6 +28,7 @@ class RuleJudge:
         self.rule = rule
         build = getattr(rule, "build")  # noqa: B009 - every kind's settings class has it; the base class has not
         self.condition = cast(Condition, build(around))
+        self.gates = gates(rule, around.zone)
         self.delays = {side: Delayed(rule.on_delay, rule.off_delay) for side in self.condition.sides}
         self.latches = {side: Latch() for side in self.condition.sides if side != "blind"}
         self.changes: list[SideChange] = []
@@ -52,6 +55,9 @@ class RuleJudge:
         if not self.fault:
             try:
                 self.judged = self.condition.edges(view)
+                if self.gates:
+                    opened = [gate.edges(view) for gate in self.gates]
+                    self.judged = {side: gated(judged, opened) for side, judged in self.judged.items()}
             except Exception as error:  # noqa: BLE001 - one broken rule must not silence the others; it becomes an alarm
                 self.fault = f"{type(error).__name__}: {error}"
                 self.fault_is_new = True
@@ -69,22 +75,34 @@ class RuleJudge:
         found = [latch.edges(self.judged[side]) for side, latch in self.latches.items()]
         return found[0] if len(found) == 1 else combine(found, any_true)
 
-    def next_due(self, running: Running) -> int | None:
-        """When the next delay ends, ms."""
+    def rests_on(self) -> tuple[str, ...]:
+        """The rules whose conditions must be judged before this one's."""
+        named = (self.rule.while_,) if self.rule.while_ is not None else ()
+        return (*named, *getattr(self.condition, "rests_on", ()))
+
+    def next_due(self, running: Running, after: int) -> int | None:
+        """When the next delay ends or the next gate opens or shuts, ms."""
         due = [at for delayed in self.delays.values() if (at := delayed.next_due(running)) is not None]
         if (waiting := self.condition.next_due(running)) is not None:
             due.append(waiting)
+        due += [at for gate in self.gates if (at := gate.next_due(after)) is not None]
         return min(due) if due else None
 
     def identity(self) -> list[Any]:
         """What must be unchanged for the state to be taken up: kind, points and sides."""
-        return [getattr(self.rule, "kind", ""), sorted(self.condition.reach()), list(self.condition.sides)]
+        return [
+            getattr(self.rule, "kind", ""),
+            sorted(self.condition.reach()),
+            list(self.rests_on()),
+            list(self.condition.sides),
+        ]
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""
         return {
             "is": self.identity(),
             "condition": self.condition.state(),
+            "gates": [gate.state() for gate in self.gates],
             "delays": {side: delayed.state() for side, delayed in self.delays.items()},
             "latches": {side: latch.state() for side, latch in self.latches.items()},
             "fault": self.fault,
@@ -95,8 +113,41 @@ class RuleJudge:
         if state["is"] != self.identity():
             return
         self.condition.load(state["condition"])
+        if len(state["gates"]) == len(self.gates):
+            for gate, saved in zip(self.gates, state["gates"], strict=True):
+                gate.load(saved)
         for side, delayed in self.delays.items():
             delayed.load(state["delays"][side])
         for side, latch in self.latches.items():
             latch.load(state["latches"][side])
         self.fault = state["fault"]
+
+
+def ordered(judges: list[RuleJudge]) -> list[RuleJudge]:
+    """The rules in the order in which they can be judged: each after those that it rests on.
+
+    Also tells a rule without a point of its own whose value to show. Raises SettingError for rings and unknown names.
+    """
+    by_id = {judge.rule.id: judge for judge in judges}
+    done: list[RuleJudge] = []
+    state: dict[str, int] = {}
+
+    def visit(judge: RuleJudge, path: tuple[str, ...]) -> None:
+        name = judge.rule.id
+        if state.get(name) == 2:
+            return
+        if state.get(name) == 1:
+            raise SettingError(f"rules rest on each other in a ring: {' -> '.join((*path, name))}")
+        state[name] = 1
+        for other in judge.rests_on():
+            if other not in by_id:
+                raise SettingError(f"{name} rests on {other}, which is no rule")
+            visit(by_id[other], (*path, name))
+        state[name] = 2
+        if not judge.condition.point:
+            judge.condition.point = by_id[judge.rests_on()[-1]].condition.point
+        done.append(judge)
+
+    for judge in judges:
+        visit(judge, ())
+    return done

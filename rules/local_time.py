@@ -61,6 +61,11 @@ class Zone:
             low, high = (middle, high) if self.offset(middle) == before else (low, middle)
         return high
 
+    def changes(self, midnight: int) -> list[int]:
+        """The times (ms) within the 25 hours after `midnight` at which the offset changes."""
+        end = midnight + 25 * HOUR
+        return [] if self.offset(end) == self.offset(midnight) else [self._change(midnight, end)]
+
     def moment(self, ms: int) -> dt.datetime:
         """The local date and time of a moment."""
         return dt.datetime.fromtimestamp(ms // 1000, tz=self.info)

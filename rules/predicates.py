@@ -82,7 +82,45 @@ class Steeper:
         truths = np.full(len(span.t), UNKNOWN, np.int8)
         found = slopes(times, values, low[enough], at[enough])
         above = found._replace(above=found.above * self.sign)
-        truths[enough] = steeper(above, self.rate) ^ self.inverted
+        truths[enough] = steeper(above, self.rate.numerator, self.rate.denominator) ^ self.inverted
+        edges = span.edges(self.carry, _changes(truths), truths)
+        self.carry = edges.last
+        return edges
+
+
+class Ahead:
+    """`v + slope * horizon` beyond a limit, or already beyond it; `sign` -1 looks at the low side.
+
+    clear False: `v > L or v + slope * horizon > L`; clear True: neither `v` nor the look ahead is above L. Unknown
+    where that rests on a slope whose window is not filled yet.
+    """
+
+    def __init__(
+        self, limit: Fraction, sign: int, horizon: int, window: int, min_readings: int, min_span: int, clear: bool
+    ) -> None:
+        self.limit, self.sign, self.horizon, self.clear = limit * sign, sign, horizon, clear
+        self.reach = window
+        self.min_readings, self.min_span = min_readings, min_span
+        self.carry = UNKNOWN
+
+    def edges(self, span: Span) -> Edges:
+        """The edges of this step."""
+        if span.quiet:
+            return Edges(self.carry, [], [])
+        times, values, _, _ = span.runs()
+        low = span.window(self.reach)
+        at = np.arange(len(times) - len(span.t), len(times))
+        enough = (at - low + 1 >= self.min_readings) & (span.t - times[low] >= self.min_span)
+        value = span.v * self.sign
+        beyond = value > math.floor(self.limit)
+        truths = np.where(beyond, TRUE, UNKNOWN).astype(np.int8)
+        found = slopes(times, values, low[enough], at[enough])
+        found = found._replace(above=found.above * self.sign)
+        p, q = self.limit.numerator, self.limit.denominator
+        coming = steeper(found, p - value[enough] * q, q * self.horizon)
+        truths[enough] = beyond[enough] | coming
+        if self.clear:
+            truths = np.where(truths == UNKNOWN, UNKNOWN, 1 - truths).astype(np.int8)
         edges = span.edges(self.carry, _changes(truths), truths)
         self.carry = edges.last
         return edges
@@ -136,4 +174,4 @@ def _movement(span: Span, window: int) -> tuple[NDArray[np.int64], NDArray[np.bo
     return found
 
 
-Predicate = Beyond | Steeper | Still | Moved
+Predicate = Beyond | Steeper | Ahead | Still | Moved

@@ -36,6 +36,8 @@ class Span:
     restarts: NDArray[np.intp]
     stale: list[int]
     silent: Edges
+    before: int | None = None
+    """Counts held before the step, known or not."""
     _cache: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -187,7 +189,7 @@ class Track:
         back = (2 * t[gaps]).tolist() if n else []
         pairs = sorted([*((k, TRUE) for k in (*stale, *silent_keys)), *((k, FALSE) for k in back)])
         silent = normal(was_silent, [k for k, _ in pairs], [truth for _, truth in pairs])
-        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent)
+        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent, self.before)
         self._settle(span, own, upto, stale)
         return span
 

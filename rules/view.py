@@ -15,11 +15,15 @@ from rules.span import Span
 
 @dataclass(slots=True)
 class View:
-    """One step: spans of all points, up to and including the instant `upto` (a key)."""
+    """One step: spans of all points after the time `before`, up to and including the instant `upto` (a key)."""
 
     spans: Mapping[str, Span]
     running: Running
     upto: int
+    before: int = 0
+    """The frontier before this step, ms."""
+    notes: list[tuple[int, str]] = field(default_factory=list)
+    """(time, kind) of the log entries of this step, in order."""
     conditions: dict[str, Edges] = field(default_factory=dict)
     """rule -> its condition as other rules see it: with its deadband, without its delays."""
 

@@ -5,7 +5,6 @@ A window of reading i is T[low[i]] .. T[at[i]], both ends included; T and V are 
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import NamedTuple
 
 import numpy as np
@@ -82,16 +81,20 @@ def _unbounded(t: Times, v: Counts, lo: Positions, hi: Positions) -> Slopes:
     return Slopes(above, below)
 
 
-def steeper(found: Slopes, rate: Fraction) -> NDArray[np.bool_]:
-    """Where the slope is strictly above `rate` (counts per ms); windows of one instant (below = 0) are never."""
-    p, q = rate.numerator, rate.denominator
-    above, below = found.above.astype(float), found.below.astype(float)
-    limit = below * (p / q)
-    result: NDArray[np.bool_] = above > limit
+def steeper(found: Slopes, above: NDArray[np.int64] | int, below: int) -> NDArray[np.bool_]:
+    """Where the slope is strictly above `above / below` counts per ms (below > 0; above may be one for each window).
+
+    Windows of one instant, whose slope is 0 / 0, are never steeper.
+    """
+    rise, run = found.above.astype(float), found.below.astype(float)
+    limit = run * (np.asarray(above, float) / below)
+    result: NDArray[np.bool_] = rise > limit
     # Floats decide all but the near ties; those are decided by whole numbers.
-    near = np.abs(above - limit) <= 1e-9 * (np.abs(above) + np.abs(limit))
-    for index in np.flatnonzero(near):
-        result[index] = int(found.above[index]) * q > int(found.below[index]) * p
+    near = np.flatnonzero(np.abs(rise - limit) <= 1e-9 * (np.abs(rise) + np.abs(limit)))
+    if len(near):
+        each = np.broadcast_to(np.asarray(above), rise.shape)
+        for index in near:
+            result[index] = int(found.above[index]) * below > int(found.below[index]) * int(each[index])
     result &= (found.below != 0).astype(np.bool_)
     return result
 

@@ -13,7 +13,7 @@ from daemon.site.names import named
 from daemon.site.problem import SiteFileError
 from rules.durations import show_duration
 from rules.people import PersonSettings
-from rules.settings import Priority
+from rules.settings import Priority, Settings
 
 EXAMPLE = "tidebed check site.toml"
 
@@ -59,6 +59,8 @@ def _counts(site: Site) -> dict[str, object]:
         "persons": len(plan.persons),
         "adapters": sorted(site.adapters),
         "not_watched": unwatched(site),
+        "silence_not_told": unguarded(site),
+        "remarks": [remark.record() for remark in site.remarks],
         "fingerprint": site.fingerprint,
     }
 
@@ -78,9 +80,14 @@ def _summary(site: Site) -> list[str]:
     lines += [f"  told      {_told(person)}" for person in plan.persons] or [
         "  told      nobody: there is no [[person]]"
     ]
-    left = unwatched(site)
+    left, deaf = unwatched(site), unguarded(site)
+    if left or deaf or site.remarks:
+        lines.append("")
     if left:
-        lines += ["", f"  No rule looks at {', '.join(left)}."]
+        lines.append(f"  No rule looks at {', '.join(left)}.")
+    if deaf:
+        lines.append(f"  No rule says when these fall silent: {', '.join(deaf)}.")
+    lines += [f"  {remark.show(site.path.name)}" for remark in site.remarks]
     return lines
 
 
@@ -93,10 +100,18 @@ def _told(person: PersonSettings) -> str:
 
 def unwatched(site: Site) -> list[str]:
     """The points at which neither a rule nor a stage looks, in the order of the file."""
-    seen = {
-        name
-        for settings in (*site.plan.rules, *site.plan.stages)
-        for _, table, name in named(settings, ())
-        if table == "point"
-    }
+    seen = {point for settings in (*site.plan.rules, *site.plan.stages) for point in _points_of(settings)}
     return [point.id for point in site.plan.points if point.id not in seen]
+
+
+def unguarded(site: Site) -> list[str]:
+    """The points that rules look at and whose silence no rule tells, in the order of the file."""
+    told = {"silent": set[str](), "other": set[str]()}
+    for rule in site.plan.rules:
+        kind = getattr(rule, "kind", "")
+        told["silent" if kind in ("silent", "stopped") else "other"].update(_points_of(rule))
+    return [point.id for point in site.plan.points if point.id in told["other"] - told["silent"]]
+
+
+def _points_of(settings: Settings) -> set[str]:
+    return {name for _, table, name in named(settings, ()) if table == "point"}

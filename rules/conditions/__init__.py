@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from rules.conditions.ahead import AheadSettings
 from rules.conditions.band import BandSettings
+from rules.conditions.composite import AllOfSettings, AnyOfSettings, AtLeastSettings, NotSettings
+from rules.conditions.cycle import CycleSettings
+from rules.conditions.flat import FlatSettings
 from rules.conditions.rate import RateSettings
 from rules.conditions.silent import SilentSettings
+from rules.conditions.spread import SpreadSettings
 from rules.conditions.stopped import StoppedSettings
 from rules.settings import RuleSettings
 
@@ -13,5 +18,13 @@ KINDS: dict[str, type[RuleSettings]] = {
     "rate": RateSettings,
     "stopped": StoppedSettings,
     "silent": SilentSettings,
+    "cycle": CycleSettings,
+    "flat": FlatSettings,
+    "spread": SpreadSettings,
+    "ahead": AheadSettings,
+    "all_of": AllOfSettings,
+    "any_of": AnyOfSettings,
+    "at_least": AtLeastSettings,
+    "not": NotSettings,
 }
 """kind (as in the site file) -> settings class."""

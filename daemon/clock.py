@@ -1,0 +1,52 @@
+"""Which time does the daemon go by: the board's, or one that a player moves?"""
+
+from __future__ import annotations
+
+import time
+
+from rules.events import show_time
+
+RELEASED = 1_764_000_000_000
+"""A time (ms UTC) shortly before this version was made: no honest clock shows an earlier one."""
+
+
+class SystemClock:
+    """The board's clock."""
+
+    def now(self) -> int:
+        """ms UTC."""
+        return time.time_ns() // 1_000_000
+
+    def doubt(self, least: int) -> str:
+        """Why the clock is not to be trusted yet; empty when it is. `least`: a time that has certainly passed, ms."""
+        now = self.now()
+        if now < max(least, RELEASED):
+            return (
+                f"the board's clock says {show_time(now)}, earlier than {show_time(max(least, RELEASED))}, which has "
+                "passed; waiting for it to be set (is there a network, or a battery for the clock?)"
+            )
+        return ""
+
+
+class PlayedClock:
+    """A clock that moves only when a player says so, for recorded days played at another speed."""
+
+    def __init__(self) -> None:
+        self._now: int | None = None
+
+    @property
+    def started(self) -> bool:
+        """Whether the player has said a first time."""
+        return self._now is not None
+
+    def set(self, now: int) -> None:
+        """Move to `now`, ms UTC; it never goes back."""
+        self._now = now if self._now is None else max(now, self._now)
+
+    def now(self) -> int:
+        """ms UTC; 0 before the player has said a first time."""
+        return self._now or 0
+
+    def doubt(self, least: int) -> str:
+        """Why there is no time yet."""
+        return "" if self.started else "waiting for the player's first time"

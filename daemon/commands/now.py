@@ -1,0 +1,128 @@
+"""How does the place stand now: readings with age and flag, standing alarms, unsent messages?"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+from daemon.arguments import json_argument, site_argument
+from daemon.clock import SystemClock
+from daemon.site.load import Site, load_site
+from daemon.store import Sending, StoreReader
+from rules.door import as_decimal
+from rules.engine import Engine
+from rules.events import show_time
+from rules.flags import Flag
+from rules.limits_of import limits_of
+from rules.local_time import Zone
+from rules.showing import show
+
+EXAMPLE = "tidebed now site.toml"
+
+_FLAGS = {Flag.PASS: "", Flag.NOT_EVALUATED: "", Flag.SUSPECT: "suspect", Flag.FAIL: "fail", Flag.MISSING: "missing"}
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """SITE and --json."""
+    site_argument(parser)
+    json_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print what the store holds; the daemon may run meanwhile."""
+    site = load_site(arguments.site)
+    with StoreReader(site.store_path, site.plan.points) as store:
+        saved = store.checkpoint()
+        unsent = store.unsent()
+    now = SystemClock().now()
+    engine = None if saved is None else Engine.restore(site.plan, saved)
+    if arguments.json:
+        for line in _lines(site, engine, unsent, now):
+            print(json.dumps(line, ensure_ascii=False))
+    else:
+        _print(site, engine, unsent, now)
+    return 0
+
+
+def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -> list[dict[str, Any]]:
+    lines: list[dict[str, Any]] = []
+    held = {} if engine is None else engine.held()
+    for point in site.plan.points:
+        time, counts, flag = held.get(point.id, (None, None, None))
+        missing = counts is None or flag == Flag.MISSING
+        lines.append(
+            {
+                "type": "reading",
+                "point": point.id,
+                "t": None if time is None else show_time(time),
+                "age_s": None if time is None else (now - time) / 1000,
+                "value": None if missing else float(as_decimal(counts or 0, point.resolution)),
+                "unit": point.unit,
+                "flag": flag,
+            }
+        )
+    for alarm in [] if engine is None else engine.alarms():
+        lines.append({"type": "alarm", **alarm, "since": show_time(alarm["since"])})
+    for sending in unsent:
+        lines.append(
+            {
+                "type": "unsent",
+                "person": sending.person,
+                "way": sending.way,
+                "title": sending.title,
+                "priority": sending.priority,
+                "purpose": sending.purpose,
+                "attempts": sending.attempts,
+                "reason": sending.reason,
+            }
+        )
+    return lines
+
+
+def _age(ms: int) -> str:
+    seconds = max(0, ms // 1000)
+    for size, word in ((86_400, "d"), (3_600, "h"), (60, "min")):
+        if seconds >= 2 * size:
+            return f"{seconds // size} {word} ago"
+    return f"{seconds} s ago"
+
+
+def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    if engine is None:
+        console.print(f"{site.plan.name}: nothing has been heard yet; does `tidebed run` run?")
+        return
+    zone = Zone(site.plan.timezone)
+    console.print(f"{site.plan.name}: judged up to {zone.moment(engine.frontier):%d %b %H:%M:%S}", style="bold")
+    table = Table(box=None, pad_edge=False)
+    for title in ("point", "value", "age", "limits", ""):
+        table.add_column(title, justify="right" if title in ("value", "age") else "left", style="")
+    held = engine.held()
+    for point in site.plan.points:
+        limits = limits_of(site.plan, point)
+        if point.id not in held:
+            table.add_row(point.name or point.id, "never heard", "", limits, "silent", style="dim")
+            continue
+        time, counts, flag = held[point.id]
+        old = now - time > point.stale_after
+        note = " ".join(word for word in (_FLAGS[Flag(flag)], "silent" if old else "") if word)
+        value = "no value" if flag == Flag.MISSING else show(site.plan, point, counts)
+        style = "yellow" if note else ""
+        table.add_row(point.name or point.id, value, _age(now - time), limits, note, style=style)
+    console.print(table)
+    standing = engine.alarms()
+    if not standing:
+        console.print("\nNo alarm stands.")
+    for alarm in standing:
+        since = f"{zone.moment(alarm['since']):%d %b %H:%M}"
+        style = "bold red" if alarm["priority"] == "critical" and alarm["active"] else ""
+        console.print(
+            f"{alarm['priority']:<8} {alarm['rule']} ({alarm['side']}) {alarm['state']} since {since}", style=style
+        )
+    for sending in unsent:
+        why = f": {sending.reason}" if sending.reason else ""
+        console.print(f"unsent to {sending.person} by {sending.way}: {sending.title} ({sending.attempts} tries{why})")

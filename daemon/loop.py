@@ -1,0 +1,250 @@
+"""How do readings become durable and judged, one group after the other? Take, judge, commit, acknowledge."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Protocol
+
+from adapters.intake import Adapter, Delivery
+from daemon.batch import Batch, Columns, Dater, sendings
+from daemon.clock import PlayedClock
+from daemon.queue import DeliveryQueue
+from daemon.store import Store, StoreError
+from daemon.tally import Tally
+from rules.acts import Act, ActKind
+from rules.clock import Clock
+from rules.engine import Engine
+from rules.events import Event, show_time
+from rules.plan import Plan
+
+MOST = 5_000
+"""Deliveries taken into one group at most."""
+QUIET_CHECKPOINT = 10.0
+"""Seconds between checkpoints while nothing comes in, so that an `off` span begins near the truth."""
+INBOX_EVERY = 1.0
+"""Seconds between looks at what other processes have handed in."""
+
+
+class Listener(Protocol):
+    """Hears every event once it is on disk."""
+
+    def __call__(self, events: Sequence[Event]) -> None:
+        """Called on the loop's thread; must be quick."""
+
+
+class Loop:
+    """The daemon's one judging thread."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        store: Store,
+        queue: DeliveryQueue,
+        clock: Clock,
+        adapters: Sequence[Adapter],
+        *,
+        commit_every: float = 1.0,
+        wake_outbox: Callable[[], None] = lambda: None,
+        listener: Listener = lambda events: None,
+        say: Callable[[str], None] = lambda text: None,
+        monotonic: Callable[[], float] = time.monotonic,
+        wait: Callable[[float], None] = time.sleep,
+    ) -> None:
+        """commit_every: seconds. say: one line for the log. The checkpoint in the store, if any, is taken up."""
+        self.plan, self.store, self.queue, self.clock, self.adapters = plan, store, queue, clock, adapters
+        self.commit_every, self.wake_outbox, self.listener, self.say = commit_every, wake_outbox, listener, say
+        self.monotonic, self._wait = monotonic, wait
+        self._points = {point.id for point in plan.points}
+        self.tally = Tally()
+        self.stopping = False
+        self.new_plan: Plan | None = None
+        self._dater = Dater()
+        self._columns = Columns()
+        self._batch = Batch.empty()
+        self._effective: int | None = None
+        self._committed = monotonic()
+        self._looked = 0.0
+        self._catching_up_until: float | None = None
+        self._acts: list[Act] = []
+        """Not judged yet."""
+        self._failed = False
+        """The last commit could not be made; nothing more is taken until one can."""
+        saved = store.checkpoint()
+        self.engine: Engine | None = None if saved is None else Engine.restore(plan, saved)
+        if self.engine is not None:
+            self._restarted(self.engine)
+
+    def _restarted(self, engine: Engine) -> None:
+        self._catching_up_until = self.monotonic() + self.plan.catch_up / 1000
+        now = self.clock.now()
+        if now > engine.now:
+            self._acts.append(Act(engine.now, ActKind.OFF, "tidebed", until=now))
+            self.say(f"the daemon did not run from {show_time(engine.now)} to {show_time(now)}")
+
+    def run(self) -> None:
+        """Until `stop`: everything taken by then is judged, on disk and acknowledged."""
+        while not self.stopping:
+            self.turn(self._next_turn())
+        self.turn(self.monotonic())
+        self._step(self.clock.now())
+        self._commit()
+
+    def stop(self) -> None:
+        """Ask the loop to end; from any thread or a signal handler."""
+        self.stopping = True
+        self.queue.wake()
+
+    def reload(self, plan: Plan) -> None:
+        """Take up another plan at the next turn; from any thread."""
+        self.new_plan = plan
+        self.queue.wake()
+
+    def turn(self, until: float) -> None:
+        """One group: what comes until the monotonic time `until` is judged, and committed where it is due."""
+        if self._failed:
+            self._retry(until)
+            return
+        for delivery in self.queue.take(until, MOST):
+            self._take(delivery)
+        self._look_into_inbox()
+        if self.new_plan is not None:
+            self._take_up(self.new_plan)
+        if not isinstance(self.clock, PlayedClock):
+            self._step(self.clock.now())
+        now = self.monotonic()
+        waited = now - self._committed
+        if self._batch.urgent or (self._pending and waited >= self.commit_every * 0.9) or waited >= QUIET_CHECKPOINT:
+            self._commit()
+
+    def _retry(self, until: float) -> None:
+        if self.stopping or self.monotonic() - self._committed >= INBOX_EVERY:
+            self._commit()
+        else:
+            self._wait(max(0.0, min(until, self._committed + INBOX_EVERY) - self.monotonic()))
+
+    @property
+    def _pending(self) -> bool:
+        return self._batch.anything or self._columns.count > 0
+
+    def _next_turn(self) -> float:
+        now = self.monotonic()
+        until = min(
+            self._committed + self.commit_every if self._pending else now + self.commit_every, now + INBOX_EVERY
+        )
+        if self.engine is not None and not isinstance(self.clock, PlayedClock):
+            due = self.engine.next_instant()
+            if due is not None:
+                until = min(until, now + max(0, due + self.plan.settle - self.clock.now()) / 1000)
+        return until
+
+    def _take(self, delivery: Delivery) -> None:
+        now = self.clock.now()
+        for reading in delivery.readings:
+            if reading.point not in self._points:
+                self.tally.refused["point not in the site file"] += 1
+                continue
+            self._columns.add(reading.point, self._dater.date(reading, now), reading.counts, reading.flag)
+        for refusal in delivery.refusals:
+            self.tally.refused[refusal.cause] += 1
+        self.tally.rounded += delivery.rounded
+        self._batch.done.append(delivery.done)
+        if delivery.clock is not None and isinstance(self.clock, PlayedClock):
+            self.clock.set(delivery.clock)
+            self._step(self.clock.now())
+            if self._batch.urgent:
+                self._commit()
+
+    def _caught_up(self) -> bool:
+        if self._catching_up_until is None:
+            return True
+        if all(adapter.drained() for adapter in self.adapters) or self.monotonic() >= self._catching_up_until:
+            self._catching_up_until = None
+            return True
+        return False
+
+    def _step(self, now: int) -> None:
+        """Judge what has come; while the backlog of a restart comes in, only take it up."""
+        if self.engine is None:
+            if self.clock.now() == 0:
+                return
+            self.engine = Engine(self.plan, self.clock.now())
+        engine = self.engine
+        blocks = self._columns.blocks()
+        acts, self._acts = self._acts, []
+        before = engine.frontier
+        events = engine.step(blocks, acts, now if self._caught_up() else engine.now)
+        self.tally.behind += len(engine.behind)
+        if engine.behind:
+            self._effective = before + 1
+        self._batch.blocks.extend(blocks)
+        self._batch.acts.extend(acts)
+        self._batch.behind.extend(engine.behind)
+        self._batch.events.extend(events)
+        ways = {person.id: person.ways for person in self.plan.persons}
+        self._batch.owed.extend(sendings(events, ways))
+
+    def _look_into_inbox(self) -> None:
+        now = self.monotonic()
+        if now - self._looked < INBOX_EVERY and not self.stopping:
+            return
+        self._looked = now
+        known = set(self._batch.taken)
+        for number, act in self.store.inbox():
+            if number not in known and self.engine is not None:
+                # An act is dated when the daemon takes it, so that a replay of the log judges it at the same instant.
+                stamped = replace(act, time=max(self.clock.now(), self.engine.frontier + 1))
+                self._acts.append(stamped)
+                self._batch.taken.append(number)
+
+    def _take_up(self, plan: Plan) -> None:
+        self.new_plan = None
+        self._step(self.engine.now if self.engine is not None else self.clock.now())
+        self._commit()
+        self.plan = plan
+        self._points = {point.id for point in plan.points}
+        self.store.use(plan.points)
+        if self.engine is not None:
+            self.engine = Engine.restore(plan, self.engine.state())
+        self.say("the new site file is in use")
+
+    def _commit(self) -> None:
+        engine, batch = self.engine, self._batch
+        if engine is None:
+            return
+        if self._columns.count or self._acts:
+            self._step(engine.now)
+        begun = self.monotonic()
+        self._committed = begun
+        try:
+            committed = self.store.commit(
+                batch.blocks,
+                events=batch.events,
+                checkpoint=engine.state(),
+                acts=batch.acts,
+                behind=batch.behind,
+                effective=self._effective,
+                owed=batch.owed,
+                taken=batch.taken,
+            )
+        except StoreError as error:
+            if not self._failed:
+                self.say(f"readings cannot be stored and wait: {error}")
+            self._failed = True
+            self.tally.refused["could not be stored yet"] += 1
+            return
+        self._failed = False
+        self._batch, self._effective = Batch.empty(), None
+        self._committed = self.monotonic()
+        for done in batch.done:
+            done()
+        self.tally.commits += 1
+        self.tally.readings += committed.readings
+        self.tally.repeats += committed.repeats
+        self.tally.contradicted += committed.contradicted
+        self.tally.slowest_commit = max(self.tally.slowest_commit, self._committed - begun)
+        if batch.owed:
+            self.wake_outbox()
+        if batch.events:
+            self.listener(batch.events)

@@ -1,0 +1,30 @@
+"""Which moment does a person mean by a time on the command line?"""
+
+from __future__ import annotations
+
+import datetime as dt
+from zoneinfo import ZoneInfo
+
+from rules.errors import SettingError
+
+
+def moment_argument(text: str | None, timezone: str, name: str) -> int | None:
+    """RFC 3339 or epoch seconds -> ms UTC; a time or date without an offset is in `timezone`. None stays None.
+
+    Raises SettingError that shows how to write it.
+    """
+    if text is None:
+        return None
+    try:
+        return round(float(text) * 1000)
+    except ValueError:
+        pass
+    try:
+        moment = dt.datetime.fromisoformat(text)
+    except ValueError:
+        raise SettingError(
+            f"{name} {text!r} is no time; write 2026-04-03T02:14, 2026-04-03 or 2026-04-03T02:14:30Z"
+        ) from None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=ZoneInfo(timezone))
+    return round(moment.timestamp() * 1000)

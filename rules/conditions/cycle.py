@@ -1,0 +1,179 @@
+"""When does a bed no longer fill and drain as it should? Its level is followed between two marks by hysteresis."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Any, Literal
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from rules.durations import Duration, show_duration
+from rules.edges import FALSE, TRUE, UNKNOWN, Edges, Judged, negated, normal
+from rules.lasting import Lasting
+from rules.predicates import at_least, at_most
+from rules.running import Running
+from rules.settings import Amount, RuleSettings
+from rules.span import Span
+from rules.units import parse_amount
+from rules.view import Surroundings, View
+
+
+class CycleSettings(RuleSettings):
+    """A siphon bed: `low` and `high` are marks of its level that every cycle passes.
+
+    Sides: `period`, from drain end to drain end, outside `shortest`..`longest` or overdue; `full`: at or above the
+    high mark for longer than `full`; `empty`: at or below the low mark for longer than `empty`.
+    """
+
+    kind: Literal["cycle"]
+    point: str
+    low: Amount
+    high: Amount
+    shortest: Duration | None = Field(None, description="shortest period that is still right")
+    longest: Duration | None = Field(None, description="longest period that is still right")
+    full: Duration | None = Field(None, description="how long it may stay at or above the high mark")
+    empty: Duration | None = Field(None, description="how long it may stay at or below the low mark")
+
+    @model_validator(mode="after")
+    def _some_case(self) -> CycleSettings:
+        if self.shortest is None and self.longest is None and self.full is None and self.empty is None:
+            raise ValueError("a cycle rule needs one of shortest, longest, full, empty")
+        if self.shortest is not None and self.longest is not None and self.shortest >= self.longest:
+            raise ValueError("the shortest period must be shorter than the longest")
+        return self
+
+    def build(self, around: Surroundings) -> Cycle:
+        """The condition; raises UnitError where a mark does not fit the point."""
+        point = around.points[self.point]
+        low = parse_amount(self.low, point.units) / point.resolution
+        high = parse_amount(self.high, point.units) / point.resolution
+        return Cycle(self, math.floor(low), math.ceil(high))
+
+
+class Cycle:
+    """The compiled condition. A drain ends at the first reading at or below `low` after one at or above `high`."""
+
+    def __init__(self, settings: CycleSettings, low: int, high: int) -> None:
+        self.settings, self.low, self.high = settings, low, high
+        self.point = settings.point
+        self.stays: dict[str, Lasting] = {}
+        if settings.full is not None:
+            self.stays["full"] = Lasting(at_least(Fraction(high)), settings.full)
+        if settings.empty is not None:
+            self.stays["empty"] = Lasting(at_most(Fraction(low)), settings.empty)
+        periodic = settings.shortest is not None or settings.longest is not None
+        self.sides = (*(("period",) if periodic else ()), *self.stays)
+        self.mark = 0
+        """1 after the high mark, -1 after the low one, 0 while neither was reached in this run."""
+        self.ended: int | None = None
+        """When the last drain of this run ended, ms."""
+        self.period: int | None = None
+        """The last period, ms."""
+        self.carry = UNKNOWN
+
+    def reach(self) -> Mapping[str, int]:
+        """No window: marks and times are remembered."""
+        return {self.point: 0}
+
+    def edges(self, view: View) -> dict[str, Judged]:
+        """side -> its edges in this step."""
+        span = view.spans[self.point]
+        found: dict[str, Judged] = {}
+        if "period" in self.sides:
+            edges = self._periods(span, view.upto, view.running)
+            found["period"] = Judged(edges, negated(edges))
+        for side, stay in self.stays.items():
+            edges = stay.edges(span, view)
+            found[side] = Judged(edges, negated(edges))
+        return found
+
+    def _drain_ends(self, span: Span) -> list[int]:
+        """Times at which drains ended in this step, in order; where the point was unknown between, -1 stands first."""
+        events: list[tuple[int, int]] = [(key, 0) for key in span.stale]
+        if len(span.t):
+            marks = (span.v >= self.high).astype(np.int8) - (span.v <= self.low).astype(np.int8)
+            at = np.flatnonzero(marks)
+            if len(at):
+                kept = at[np.concatenate(([True], marks[at][1:] != marks[at][:-1]))]
+                if len(span.restarts):
+                    # The first mark of each run counts even where it repeats the last one of the run before.
+                    firsts = at[np.minimum(np.searchsorted(at, span.restarts), len(at) - 1)]
+                    kept = np.unique(np.concatenate((kept, firsts)))
+                events += [(2 * int(span.t[i]), int(marks[i])) for i in kept]
+        ends: list[int] = []
+        for key, mark in sorted(events):
+            if mark == 0:
+                self.mark = 0
+                ends.append(-(key + 1))
+            else:
+                if mark == -1 and self.mark == 1:
+                    ends.append(key >> 1)
+                self.mark = mark
+        return ends
+
+    def _periods(self, span: Span, upto: int, running: Running) -> Edges:
+        longest, shortest = self.settings.longest, self.settings.shortest
+        keys: list[int] = []
+        truths: list[int] = []
+
+        def overdue(before: int) -> None:
+            if longest is not None and self.ended is not None:
+                due = 2 * running.due(self.ended, longest) + 1
+                if due < before:
+                    keys.append(due)
+                    truths.append(TRUE)
+
+        for end in self._drain_ends(span):
+            if end < 0:
+                lost = -end - 1
+                overdue(lost)
+                self.ended = None
+                keys.append(lost)
+                truths.append(UNKNOWN)
+                continue
+            overdue(2 * end)
+            if self.ended is not None:
+                self.period = end - self.ended
+                wrong = (longest is not None and self.period > longest) or (
+                    shortest is not None and self.period < shortest
+                )
+                # Cycles that passed while the daemon did not run were not seen: such a period says nothing.
+                unseen = running.due(self.ended, self.period) != end
+                keys.append(2 * end)
+                truths.append(UNKNOWN if unseen else TRUE if wrong else FALSE)
+            self.ended = end
+        overdue(upto + 1)
+        edges = normal(self.carry, keys, truths)
+        self.carry = edges.last
+        return edges
+
+    def why(self, side: str, key: int) -> str:
+        """What was seen of the cycle."""
+        if side == "full":
+            return f"at or above {self.settings.high} for {show_duration(self.settings.full or 0)}"
+        if side == "empty":
+            return f"at or below {self.settings.low} for {show_duration(self.settings.empty or 0)}"
+        longest, ended = self.settings.longest, self.ended
+        if longest is not None and ended is not None and (key >> 1) - ended >= longest:
+            return f"no drain has ended for {show_duration(longest)}"
+        return f"the last period was {round((self.period or 0) / 60_000)} min"
+
+    def next_due(self, running: Running) -> int | None:
+        """When a stay or the period becomes too long."""
+        due = [at for stay in self.stays.values() if (at := stay.next_due(running)) is not None]
+        if self.settings.longest is not None and self.ended is not None and self.carry != TRUE:
+            due.append(running.due(self.ended, self.settings.longest))
+        return min(due) if due else None
+
+    def state(self) -> list[Any]:
+        """What must survive a restart."""
+        return [self.mark, self.ended, self.period, self.carry, [stay.state() for stay in self.stays.values()]]
+
+    def load(self, state: list[Any]) -> None:
+        """Take up what `state` gave."""
+        self.mark, self.ended, self.period, self.carry, stays = state
+        for stay, saved in zip(self.stays.values(), stays, strict=True):
+            stay.load(saved)

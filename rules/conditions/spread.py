@@ -1,0 +1,143 @@
+"""When do points disagree? When among the fresh of two or more `max - min > span`, or `< span` where too close."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from rules.edges import UNKNOWN, Edges, Judged, normal
+from rules.plan import PointPlan
+from rules.running import Running
+from rules.settings import Amount, RuleSettings
+from rules.span import Span
+from rules.units import parse_amount
+from rules.view import Surroundings, View
+
+
+class SpreadSettings(RuleSettings):
+    """Points of one dimension that lie further apart than `span`, or nearer together where `too_close`."""
+
+    kind: Literal["spread"]
+    points: tuple[str, ...] = Field(min_length=2)
+    span: Amount
+    too_close: bool = False
+    deadband: Amount = Field("0", validate_default=True, description="how far back before it counts as returned")
+
+    def build(self, around: Surroundings) -> Spread:
+        """The condition; raises UnitError where the points do not share a dimension."""
+        plans = [around.points[name] for name in self.points]
+        first = plans[0]
+        span = parse_amount(self.span, first.units, difference=True)
+        back = parse_amount(self.deadband, first.units, difference=True)
+        scales, fine = _common_scale(plans)
+        return Spread(self, plans, scales, span / fine, back / fine)
+
+
+class _Scale(NamedTuple):
+    """counts of a point -> whole steps common to all points: `counts * factor + offset`."""
+
+    factor: int
+    offset: int
+
+
+def _common_scale(plans: list[PointPlan]) -> tuple[list[_Scale], Fraction]:
+    """The scale of each point and the common step in the unit of the first, exactly."""
+    unit = plans[0].units
+    steps, offsets = [], []
+    for plan in plans:
+        steps.append(plan.resolution * plan.units.scale / unit.scale)
+        offsets.append(parse_amount(f"0 {plan.unit}", unit))
+    fine = Fraction(1, math.lcm(*(x.denominator for x in (*steps, *offsets))))
+    return [_Scale(int(s / fine), int(o / fine)) for s, o in zip(steps, offsets, strict=True)], fine
+
+
+class Spread:
+    """The compiled condition; known while two or more of its points are fresh."""
+
+    sides = ("spread",)
+
+    def __init__(
+        self, settings: SpreadSettings, plans: list[PointPlan], scales: list[_Scale], span: Fraction, back: Fraction
+    ) -> None:
+        self.settings, self.scales = settings, scales
+        self.point = plans[0].id
+        self.names = [plan.id for plan in plans]
+        self.unit = plans[0].unit
+        self.far, self.far_back = math.floor(span), math.floor(span - back)
+        self.near, self.near_back = math.ceil(span), math.ceil(span + back)
+        self.carry = [UNKNOWN, UNKNOWN]
+
+    def reach(self) -> Mapping[str, int]:
+        """No window."""
+        return dict.fromkeys(self.names, 0)
+
+    def edges(self, view: View) -> dict[str, Judged]:
+        """side -> its edges in this step."""
+        spans = [view.spans[name] for name in self.names]
+        if all(span.quiet for span in spans):
+            return {"spread": Judged(Edges(self.carry[0], [], []), Edges(self.carry[1], [], []))}
+        held = [_held(span, scale) for span, scale in zip(spans, self.scales, strict=True)]
+        keys = np.unique(np.concatenate([keys for keys, _, _ in held]))
+        top = np.full(len(keys), np.iinfo(np.int64).min)
+        bottom = np.full(len(keys), np.iinfo(np.int64).max)
+        fresh = np.zeros(len(keys), np.int64)
+        for own, values, known in held:
+            at = np.searchsorted(own, keys, side="right") - 1
+            mine = known[at]
+            top = np.where(mine, np.maximum(top, values[at]), top)
+            bottom = np.where(mine, np.minimum(bottom, values[at]), bottom)
+            fresh += mine
+        apart = np.where(fresh >= 2, top - bottom, 0)
+        if self.settings.too_close:
+            onset, clear = apart < self.near, apart >= self.near_back
+        else:
+            onset, clear = apart > self.far, apart <= self.far_back
+        found = []
+        for index, truth in enumerate((onset, clear)):
+            truths = np.where(fresh >= 2, truth, UNKNOWN).astype(np.int8)
+            at = np.flatnonzero(np.concatenate(([True], truths[1:] != truths[:-1])))
+            edges = normal(self.carry[index], keys[at].tolist(), truths[at].tolist())
+            self.carry[index] = edges.last
+            found.append(edges)
+        return {"spread": Judged(*found)}
+
+    def why(self, side: str, key: int) -> str:
+        """How far apart, and which points."""
+        word = "less" if self.settings.too_close else "more"
+        return f"{', '.join(self.names)} are {word} than {self.settings.span} {self.unit} apart"
+
+    def next_due(self, running: Running) -> int | None:
+        """Nothing waits."""
+        return None
+
+    def state(self) -> list[int]:
+        """The last truths."""
+        return list(self.carry)
+
+    def load(self, state: list[int]) -> None:
+        """Take up what `state` gave."""
+        self.carry = list(state)
+
+
+def _held(span: Span, scale: _Scale) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """(keys, value from each key on, whether it is known): what a point held before the step, its readings, its ends.
+
+    The first key lies before the step, so that every instant of the step finds a place.
+    """
+    stale = np.array(span.stale, np.int64)
+    keys = np.concatenate((2 * span.t, stale))
+    values = np.concatenate((span.v * scale.factor + scale.offset, np.zeros(len(stale), np.int64)))
+    known = np.concatenate((np.ones(len(span.t), np.bool_), np.zeros(len(stale), np.bool_)))
+    order = np.argsort(keys, kind="stable")
+    before = (span.before or 0) * scale.factor + scale.offset
+    return (
+        np.concatenate((np.array([-1], np.int64), keys[order])),
+        np.concatenate((np.array([before], np.int64), values[order])),
+        np.concatenate((np.array([span.run_start is not None], np.bool_), known[order])),
+    )
