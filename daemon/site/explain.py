@@ -12,6 +12,7 @@ from pydantic_core import ErrorDetails
 from daemon.site.lines import Path
 from daemon.site.located import Located, nearest
 from daemon.site.problem import Problem
+from rules.durations import show_duration
 
 _MUST_BE = {
     "string_type": ("must be text", "put it in quotes"),
@@ -27,6 +28,12 @@ _MUST_BE = {
     "float_parsing": ("must be a number", ""),
     "bool_type": ("must be true or false", "without quotes"),
     "bool_parsing": ("must be true or false", "without quotes"),
+}
+_BOUNDS = {
+    "greater_than": ("more than", "gt"),
+    "greater_than_equal": ("at least", "ge"),
+    "less_than": ("less than", "lt"),
+    "less_than_equal": ("at most", "le"),
 }
 
 
@@ -75,6 +82,9 @@ def _told(details: ErrorDetails, model: type[BaseModel], inside: Path, value: ob
         return what, mend
     if kind in ("too_short", "string_too_short"):
         return "must not be empty", ""
+    if isinstance(value, str) and kind in _BOUNDS:  # a duration, kept in milliseconds
+        word, name = _BOUNDS[kind]
+        return f"must be {word} {show_duration(int(context[name]))}", ""
     return _MUST_BE.get(kind) or (details["msg"].replace("Input should be", "must be"), "")
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import string
 import zoneinfo
 from collections.abc import Iterator
 
@@ -15,7 +14,7 @@ from rules.errors import SettingError
 from rules.local_time import when
 from rules.settings import RuleSettings
 
-_FILLED_IN = ("value", "limit", "unit")
+_PLACE = re.compile(r"\{([^{}]*)\}")
 
 
 def check_habits(made: Draft) -> None:
@@ -29,7 +28,7 @@ def check_habits(made: Draft) -> None:
             made.refuse((*path, "within"), "stands alone", "say after which kind of note: since_note = ...")
         if rule.id in rule.explains:
             made.refuse((*path, "explains"), "a rule cannot explain itself", "take its own name out")
-        for key in ("title", "says"):
+        for key in ("title", "says", "do"):
             _check_text(made, (*path, key), getattr(rule, key))
     for index, person in made.persons.items():
         for number, way in enumerate(person.ways):
@@ -71,12 +70,7 @@ def _check_span(made: Draft, path: Path, hours: str | None, season: str | None) 
 
 def _check_text(made: Draft, path: Path, text: str | None) -> None:
     """Only what can be filled in may stand in braces: the value, or a point of the site."""
-    try:
-        fields = [name for _, name, _, _ in string.Formatter().parse(text or "") if name is not None]
-    except ValueError:
-        made.refuse(path, "has a brace that stands alone", "write {{ or }} for a brace itself")
-        return
-    known = (*_FILLED_IN, *made.ids("point"))
-    for name in fields:
+    known = ("value", *made.ids("point"))
+    for name in _PLACE.findall(text or ""):
         if name not in known:
             made.refuse(path, f"{{{name}}} cannot be filled in", nearest(name, known, kind="names"))

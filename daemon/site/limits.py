@@ -59,6 +59,13 @@ def _check_band(made: Draft, path: Path, rule: BandSettings, found: Amounts) -> 
     for at, high, low in entries[1:]:
         if high is None and low is None:
             made.refuse(at, "has no limit", "write high = ..., low = ... or both")
+    for index, entry in enumerate(rule.limits):
+        if entry.hours is None and entry.season is None:
+            made.refuse(
+                (*path, "limits", index),
+                "says neither hours nor season",
+                "limits that always hold stand beside `limits`",
+            )
     deadband = found.get((*path, "deadband"), Fraction(0))
     for at, _, _ in entries:
         top, bottom = found.get((*at, "high")), found.get((*at, "low"))
@@ -113,12 +120,16 @@ def _check_stage(made: Draft, path: Path, stage: StageSettings, found: Amounts) 
             made.refuse((*path, "off"), "is above on, so the stage would flutter", "on the high side, off is below on")
         elif stage.side == "low" and off < on:
             made.refuse((*path, "off"), "is below on, so the stage would flutter", "on the low side, off is above on")
-    if stage.follows and stage.follows != stage.id:
-        before = next((other for other in made.stages.values() if other.id == stage.follows), None)
-        if before is not None and before.side != stage.side:
-            same = [other.id for other in made.stages.values() if other.side == stage.side and other.id != stage.id]
-            made.refuse(
-                (*path, "follows"),
-                f"{stage.follows} holds the other side",
-                nearest(stage.follows, same, kind="stages of this side"),
-            )
+    if stage.follows is not None:
+        _check_follows(made, (*path, "follows"), stage)
+
+
+def _check_follows(made: Draft, path: Path, stage: StageSettings) -> None:
+    stages = list(made.stages.values())
+    above = stages[: stages.index(stage)]
+    before = next((other for other in above if other.id == stage.follows), None)
+    if before is None and any(other.id == stage.follows for other in stages):
+        made.refuse(path, f"{stage.follows} does not stand above this stage", "put the stage that comes first above it")
+    elif before is not None and before.side != stage.side:
+        same = [other.id for other in above if other.side == stage.side]
+        made.refuse(path, f"{stage.follows} holds the other side", nearest(before.id, same, kind="stages of this side"))

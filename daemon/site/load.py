@@ -17,11 +17,15 @@ from daemon.site.located import Located
 from daemon.site.names import check_names
 from daemon.site.points import point_plans
 from daemon.site.problem import Problem, SiteFileError
+from daemon.site.remarks import remarks
 from daemon.site.secret_keys import secrets_in
 from daemon.site.syntax import syntax_problem
 from daemon.site.tables import SiteTable, StoreTable
-from rules.errors import SettingError
+from rules.errors import SettingError, TidebedError
+from rules.judging import RuleJudge
+from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
+from rules.view import Surroundings
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +33,7 @@ class Site:
     """A site file that is right.
 
     path: the file; fingerprint: SHA-256 of its text in hex, which changes with any change of the file; place: the
-    `[site]` table; store_path: the store's file, absolute.
+    `[site]` table; store_path: the store's file, absolute; remarks: what is right but worth a second look.
     """
 
     path: Path
@@ -39,6 +43,7 @@ class Site:
     store: StoreTable
     store_path: Path
     adapters: Mapping[str, AdapterTable]
+    remarks: tuple[Problem, ...] = ()
 
 
 def load_site(path: str | Path) -> Site:
@@ -70,6 +75,7 @@ def load_site(path: str | Path) -> Site:
         store=made.store,
         store_path=(file.resolve().parent / made.store.path),
         adapters=made.adapters,
+        remarks=tuple(remarks(made, points)),
     )
 
 
@@ -90,11 +96,24 @@ def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]
     check_names(made)
     check_limits(made, points)
     check_habits(made)
-    if not made.problems and not points:
-        made.refuse((), "no point is described", "write at least one [[point]]")
+    if not made.problems and not secrets:
+        if not points:
+            made.refuse((), "no point is described", "write at least one [[point]]")
+        _check_builds(made, points)
     hidden = {(problem.where, problem.key) for problem in secrets}
     told = secrets + [problem for problem in made.problems if (problem.where, problem.key) not in hidden]
     return made, points, sorted(told, key=lambda problem: problem.line or 0)
+
+
+def _check_builds(made: Draft, points: Mapping[str, PointPlan]) -> None:
+    """What only the engine finds out: the last word on each rule."""
+    around = Surroundings(points, Zone(made.site.timezone))
+    for index, rule in made.rules.items():
+        try:
+            RuleJudge(rule, around)
+        except TidebedError as error:
+            what, _, mend = str(error).partition("; ")
+            made.refuse(("rule", index), what, mend)
 
 
 def _plan(made: Draft, points: Mapping[str, PointPlan], stem: str) -> Plan:

@@ -37,7 +37,6 @@ def check_names(made: Draft) -> None:
             if name not in known[kind]:
                 made.refuse(place, f"there is no {kind} {name}", nearest(name, known[kind], kind=f"{kind}s"))
     _check_rings(made, _links(made, "rule", _RESTS_ON), "this rule rests on itself")
-    _check_rings(made, _links(made, "stage", ("follows",)), "this stage follows itself")
 
 
 def named(settings: object, at: Path) -> Iterator[tuple[Path, str, str]]:

@@ -26,7 +26,7 @@ class Problem:
     def show(self, file: str) -> str:
         """`site.toml:41  rule tank.warm  hihg = 26.0  unknown key; did you mean high?`"""
         place = f"{file}:{self.line}" if self.line else file
-        setting = f"{self.key} = {self.value}" if self.key and self.value else self.key
+        setting = f"{self.key} = {self.value}" if self.key and self.value else self.key or self.value
         told = f"{self.what}; {self.mend}" if self.mend else self.what
         return "  ".join(part for part in (place, self.where, setting, told) if part)
 
