@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from rules.delays import due_key
 from rules.durations import show_duration
-from rules.edges import TRUE, UNKNOWN, Edges, truth_at
+from rules.edges import TRUE, UNKNOWN, Edges, listed, truth_at
 from rules.plan import PointPlan
 from rules.predicates import Beyond, at_least, at_most, over, under
 from rules.running import Running
@@ -68,7 +68,7 @@ class Air:
             edges = (stage.beyond.edges(span), stage.within.edges(span), span.silent)
             seen.append(edges)
             for part in (*edges, *(conditions[rule] for rule in stage.settings.only_if)):
-                keys.update(part.keys)
+                keys.update(listed(part)[0])
         queue = sorted(keys)
         for stage in self.stages:
             for key in self._timers(stage, running):

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import Any, NamedTuple
 
-from rules.edges import TRUE, UNKNOWN, Judged
+import numpy as np
+
+from rules.edges import TRUE, UNKNOWN, Edges, Judged, listed
 from rules.running import Running
 
 IDLE, WAITING, ACTIVE, RETURNING = "idle", "waiting", "active", "returning"
@@ -21,6 +24,20 @@ class Change(NamedTuple):
 def due_key(start: int, delay: int, running: Running) -> int:
     """The key at which `delay` ms after the key `start` are over; without a delay that instant itself."""
     return start if delay == 0 else max(start, 2 * running.due(start >> 1, delay))
+
+
+def enduring(edges: Edges, delay: int, running: Running) -> tuple[list[int], list[int]]:
+    """Keys and truths of the edges, less the true spells that end before `delay` ms can be over."""
+    keys, truths = edges.keys, edges.truths
+    if isinstance(keys, list) or isinstance(truths, list):
+        return listed(edges)
+    if delay == 0 or running.spans:
+        return keys.tolist(), truths.tolist()
+    ends = np.append(keys[1:], np.iinfo(np.int64).max)
+    short = (truths == TRUE) & (ends <= (keys & ~1) + 2 * delay)
+    kept = ~short
+    kept[1:] &= ~short[:-1]
+    return keys[kept].tolist(), truths[kept].tolist()
 
 
 class Delayed:
@@ -44,10 +61,10 @@ class Delayed:
     def advance(self, judged: Judged, upto: int, running: Running) -> list[Change]:
         """The changes up to and including the key `upto`, given the edges of this step."""
         onset, clear = judged
-        ok, ot = onset.keys, onset.truths
-        ck, ct = clear.keys, clear.truths
-        if not ok and not ck and self.mode in (IDLE, ACTIVE):
+        if not len(onset.keys) and not len(clear.keys) and self.mode in (IDLE, ACTIVE):
             return []
+        ok, ot = enduring(onset, self.on_delay, running)
+        ck, ct = enduring(clear, self.off_delay, running)
         changes: list[Change] = []
         i = j = 0
         while True:
@@ -69,9 +86,9 @@ class Delayed:
                     break
                 self.mode, self.since = ACTIVE, self.start >> 1
                 changes.append(Change(due, True, self.since))
-                while j < len(ck) and ck[j] <= due:
-                    self.clear_truth = ct[j]
-                    j += 1
+                at = bisect_right(ck, due, j)
+                if at > j:
+                    self.clear_truth, j = ct[at - 1], at
                 self.start = due
             if self.mode == ACTIVE:
                 while self.clear_truth != TRUE and j < len(ck):
@@ -90,14 +107,12 @@ class Delayed:
                 break
             self.mode = IDLE
             changes.append(Change(due, False, self.since))
-            while i < len(ok) and ok[i] <= due:
-                self.onset_truth = ot[i]
-                i += 1
+            at = bisect_right(ok, due, i)
+            if at > i:
+                self.onset_truth, i = ot[at - 1], at
             self.start = due
-        if ok:
-            self.onset_truth = onset.last
-        if ck:
-            self.clear_truth = clear.last
+        self.onset_truth = onset.last if len(onset.keys) else self.onset_truth
+        self.clear_truth = clear.last if len(clear.keys) else self.clear_truth
         return changes
 
     def next_due(self, running: Running) -> int | None:

@@ -10,20 +10,35 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 FALSE, TRUE, UNKNOWN = 0, 1, 2
 
 
 class Edges(NamedTuple):
-    """A truth over time: `first` holds until keys[0], then truths[i] from keys[i] on. Neighbours differ."""
+    """A truth over time: `first` holds until keys[0], then truths[i] from keys[i] on. Neighbours differ.
+
+    Few edges come as lists, many as columns (int64[n], int8[n]); `listed` gives lists of either.
+    """
 
     first: int
-    keys: list[int]
-    truths: list[int]
+    keys: list[int] | NDArray[np.int64]
+    truths: list[int] | NDArray[np.int8]
 
     @property
     def last(self) -> int:
         """The truth after the last edge."""
-        return self.truths[-1] if self.truths else self.first
+        return int(self.truths[-1]) if len(self.truths) else self.first
+
+
+def listed(edges: Edges) -> tuple[list[int], list[int]]:
+    """Keys and truths as lists."""
+    keys, truths = edges.keys, edges.truths
+    return (
+        keys if isinstance(keys, list) else keys.tolist(),
+        truths if isinstance(truths, list) else truths.tolist(),
+    )
 
 
 class Judged(NamedTuple):
@@ -59,9 +74,7 @@ def combine(parts: Sequence[Edges], judge: Callable[[Sequence[int]], int], first
     now = [part.first for part in parts]
     before = judge(now) if first is None else first
     changes = sorted(
-        (key, index, truth)
-        for index, part in enumerate(parts)
-        for key, truth in zip(part.keys, part.truths, strict=True)
+        (key, index, truth) for index, part in enumerate(parts) for key, truth in zip(*listed(part), strict=True)
     )
     keys: list[int] = []
     truths: list[int] = []
@@ -77,10 +90,12 @@ def combine(parts: Sequence[Edges], judge: Callable[[Sequence[int]], int], first
 def negated(edges: Edges) -> Edges:
     """Kleene's not: true and false change places, unknown stays."""
     swap = (TRUE, FALSE, UNKNOWN)
-    return Edges(swap[edges.first], edges.keys, [swap[truth] for truth in edges.truths])
+    if isinstance(edges.truths, list):
+        return Edges(swap[edges.first], edges.keys, [swap[truth] for truth in edges.truths])
+    return Edges(swap[edges.first], edges.keys, np.array(swap, np.int8)[edges.truths])
 
 
 def truth_at(edges: Edges, key: int) -> int:
     """The truth at `key`, edges at it included."""
     index = bisect_right(edges.keys, key)
-    return edges.truths[index - 1] if index else edges.first
+    return int(edges.truths[index - 1]) if index else edges.first

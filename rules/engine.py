@@ -46,6 +46,10 @@ class Engine:
         around = Surroundings(points, self.zone)
         self.judges = [RuleJudge(rule, around) for rule in plan.rules]
         self.in_order = ordered(self.judges)
+        looked_at = {rule for judge in self.judges for rule in judge.rests_on()}
+        looked_at.update(rule for stage in plan.stages for rule in stage.only_if)
+        for judge in self.judges:
+            judge.is_seen = judge.rule.id in looked_at
         reach = dict.fromkeys(points, 0)
         for judge in self.judges:
             for point, length in judge.reach().items():

@@ -34,6 +34,8 @@ class RuleJudge:
         self.changes: list[SideChange] = []
         self.fault = ""
         self.fault_is_new = False
+        self.is_seen = False
+        """Whether another rule or a stage looks at this rule's condition."""
         self.judged: dict[str, Judged] = {}
 
     @property
@@ -68,7 +70,8 @@ class RuleJudge:
             for side, delayed in self.delays.items()
             for change in delayed.advance(self.judged[side], view.upto, view.running)
         ]
-        view.conditions[self.rule.id] = self.seen()
+        if self.is_seen:
+            view.conditions[self.rule.id] = self.seen()
 
     def seen(self) -> Edges:
         """The condition as other rules see it: any of its sides, but for `blind`."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from rules.delays import due_key
-from rules.edges import FALSE, TRUE, Edges, normal
+from rules.edges import FALSE, TRUE, Edges, listed, normal
 from rules.predicates import Predicate
 from rules.running import Running
 from rules.span import Span
@@ -29,7 +29,7 @@ class Lasting:
             return plain
         keys: list[int] = []
         truths: list[int] = []
-        for key, truth in [*zip(plain.keys, plain.truths, strict=True), (view.upto + 1, None)]:
+        for key, truth in [*zip(*listed(plain), strict=True), (view.upto + 1, None)]:
             if self.start is not None:
                 due = due_key(self.start, self.lasting, view.running)
                 if due < key:

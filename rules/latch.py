@@ -27,7 +27,7 @@ class Latch:
 
     def edges(self, judged: Judged) -> Edges:
         """The edges of this step."""
-        if not judged.onset.keys and not judged.clear.keys:
+        if not len(judged.onset.keys) and not len(judged.clear.keys):
             return Edges(self.carry, [], [])
         found = combine(judged, self._judge, first=self.carry)
         self.carry = found.last

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from rules.edges import FALSE, TRUE, UNKNOWN, Edges
 from rules.span import Span
-from rules.windows import ranges, slopes, steeper
+from rules.windows import steeper
 
 
 def _changes(truths: NDArray[np.int8] | NDArray[np.bool_]) -> NDArray[np.intp]:
@@ -75,14 +75,10 @@ class Steeper:
         """The edges of this step."""
         if span.quiet:
             return Edges(self.carry, [], [])
-        times, values, _, _ = span.runs()
-        low = span.window(self.reach)
-        at = np.arange(len(times) - len(span.t), len(times))
-        enough = (at - low + 1 >= self.min_readings) & (span.t - times[low] >= self.min_span)
-        truths = np.full(len(span.t), UNKNOWN, np.int8)
-        found = slopes(times, values, low[enough], at[enough])
-        above = found._replace(above=found.above * self.sign)
-        truths[enough] = steeper(above, self.rate.numerator, self.rate.denominator) ^ self.inverted
+        found, count, length = span.slopes(self.reach)
+        steep = steeper(found, self.sign, self.rate.numerator, self.rate.denominator)
+        enough = (count >= self.min_readings) & (length >= self.min_span)
+        truths = np.where(enough, steep ^ self.inverted, np.int8(UNKNOWN))
         edges = span.edges(self.carry, _changes(truths), truths)
         self.carry = edges.last
         return edges
@@ -107,20 +103,13 @@ class Ahead:
         """The edges of this step."""
         if span.quiet:
             return Edges(self.carry, [], [])
-        times, values, _, _ = span.runs()
-        low = span.window(self.reach)
-        at = np.arange(len(times) - len(span.t), len(times))
-        enough = (at - low + 1 >= self.min_readings) & (span.t - times[low] >= self.min_span)
+        found, count, length = span.slopes(self.reach)
         value = span.v * self.sign
-        beyond = value > math.floor(self.limit)
-        truths = np.where(beyond, TRUE, UNKNOWN).astype(np.int8)
-        found = slopes(times, values, low[enough], at[enough])
-        found = found._replace(above=found.above * self.sign)
         p, q = self.limit.numerator, self.limit.denominator
-        coming = steeper(found, p - value[enough] * q, q * self.horizon)
-        truths[enough] = beyond[enough] | coming
-        if self.clear:
-            truths = np.where(truths == UNKNOWN, UNKNOWN, 1 - truths).astype(np.int8)
+        beyond = value > math.floor(self.limit)
+        coming = beyond | steeper(found, self.sign, p - value * q, q * self.horizon)
+        known = beyond | ((count >= self.min_readings) & (length >= self.min_span))
+        truths = np.where(known, coming ^ self.clear, np.int8(UNKNOWN))
         edges = span.edges(self.carry, _changes(truths), truths)
         self.carry = edges.last
         return edges
@@ -138,7 +127,7 @@ class Still:
         """The edges of this step."""
         if span.quiet:
             return Edges(self.carry, [], [])
-        moved, covered = _movement(span, self.reach)
+        moved, covered = span.movement(self.reach)
         truths = np.where(covered, moved <= self.limit, UNKNOWN).astype(np.int8)
         edges = span.edges(self.carry, _changes(truths), truths)
         self.carry = edges.last
@@ -157,21 +146,11 @@ class Moved:
         """The edges of this step."""
         if span.quiet:
             return Edges(self.carry, [], [])
-        moved, covered = _movement(span, self.reach)
+        moved, covered = span.movement(self.reach)
         truths = np.where(moved >= self.limit, TRUE, np.where(covered, FALSE, UNKNOWN)).astype(np.int8)
         edges = span.edges(self.carry, _changes(truths), truths)
         self.carry = edges.last
         return edges
-
-
-def _movement(span: Span, window: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    name = f"movement {window}"
-    if name not in span._cache:
-        times, values, _, began = span.runs()
-        at = np.arange(len(times) - len(span.t), len(times))
-        span._cache[name] = (ranges(values, span.window(window), at), span.t - began >= window)
-    found: tuple[NDArray[np.int64], NDArray[np.bool_]] = span._cache[name]
-    return found
 
 
 Predicate = Beyond | Steeper | Ahead | Still | Moved

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Any
 
 import numpy as np
@@ -14,8 +15,13 @@ from rules.flags import Flag
 from rules.packing import pack, unpack
 from rules.plan import PointPlan
 from rules.running import Running
+from rules.units import convert, parse_unit
+from rules.windows import Slopes, ranges, slopes
 
 _NONE = np.empty(0, np.int64)
+_FIRST = np.zeros(1, np.intp)
+_MANY = 64
+"""Edges; more stay in columns."""
 
 
 @dataclass(slots=True)
@@ -55,16 +61,20 @@ class Span:
             return Edges(carry, [], [])
         if not len(self.t):
             return normal(carry, self.stale, [UNKNOWN] * len(self.stale))
-        where = np.concatenate(([0], changes))
-        if len(self.restarts):
-            where = np.unique(np.concatenate((where, self.restarts)))
-        keys = (2 * self.t[where]).tolist()
-        found = truths[where].astype(np.int8).tolist()
+        where = np.concatenate((_FIRST, changes))
+        if len(self.restarts) and (len(self.restarts) > 1 or self.restarts[0]):
+            where = np.sort(np.concatenate((where, self.restarts)), kind="stable")
+        keys = 2 * self.t[where]
+        found = truths[where].astype(np.int8)
         if self.stale:
-            pairs = sorted([*zip(keys, found, strict=True), *((key, UNKNOWN) for key in self.stale)])
-            keys = [key for key, _ in pairs]
-            found = [truth for _, truth in pairs]
-        return normal(carry, keys, found)
+            keys = np.concatenate((keys, np.array(self.stale, np.int64)))
+            found = np.concatenate((found, np.full(len(self.stale), UNKNOWN, np.int8)))
+            order = np.argsort(keys, kind="stable")
+            keys, found = keys[order], found[order]
+        if len(keys) <= _MANY:
+            return normal(carry, keys.tolist(), found.tolist())
+        differs = np.concatenate(([found[0] != carry], found[1:] != found[:-1]))
+        return Edges(carry, keys[differs], found[differs])
 
     def runs(self) -> tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]]:
         """(T, V, first, began): tail and new readings together; for each *new* reading the position in T of the
@@ -87,9 +97,46 @@ class Span:
         name = f"window {length}"
         if name not in self._cache:
             times, _, first, _ = self.runs()
-            self._cache[name] = np.maximum(np.searchsorted(times, self.t - length, side="left"), first)
+            self._cache[name] = np.maximum(_first_at_or_after(times, self.t - length), first)
         found: NDArray[np.intp] = self._cache[name]
         return found
+
+    def slopes(self, length: int) -> tuple[Slopes, NDArray[np.int64], NDArray[np.int64]]:
+        """For each new reading: the least-squares slope over its window, and how many readings and ms it spans."""
+        name = f"slopes {length}"
+        if name not in self._cache:
+            times, values, _, _ = self.runs()
+            low = self.window(length)
+            at = np.arange(len(times) - len(self.t), len(times))
+            self._cache[name] = (slopes(times, values, low, at), at - low + 1, self.t - times[low])
+        found: tuple[Slopes, NDArray[np.int64], NDArray[np.int64]] = self._cache[name]
+        return found
+
+    def movement(self, length: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """For each new reading: max - min over its window, and whether its run reaches back that far."""
+        name = f"movement {length}"
+        if name not in self._cache:
+            times, values, _, began = self.runs()
+            at = np.arange(len(times) - len(self.t), len(times))
+            self._cache[name] = (ranges(values, self.window(length), at), self.t - began >= length)
+        found: tuple[NDArray[np.int64], NDArray[np.bool_]] = self._cache[name]
+        return found
+
+
+def _first_at_or_after(times: Times, wanted: Times) -> NDArray[np.intp]:
+    """`searchsorted(times, wanted)` of sorted columns; nearly even steps, as probes have them, are guessed first."""
+    n = len(wanted)
+    if n < 1024:
+        return np.searchsorted(times, wanted, side="left")
+    last = int(np.searchsorted(times, wanted[-1], side="left"))
+    shift = len(times) - 1 - last
+    guess = np.maximum(np.arange(len(times) - n, len(times)) - shift, 0)
+    right = times[guess] >= wanted
+    right &= (guess == 0) | (times[np.maximum(guess - 1, 0)] < wanted)
+    wrong = np.flatnonzero(~right)
+    if len(wrong):
+        guess[wrong] = np.searchsorted(times, wanted[wrong], side="left")
+    return guess
 
 
 class Track:
@@ -238,6 +285,7 @@ class Track:
     def state(self) -> dict[str, Any]:
         """What must survive a restart, as JSON."""
         return {
+            "series": [self.plan.unit, str(self.plan.resolution)],
             "heard": self.heard,
             "last": self.last,
             "known": self.known,
@@ -248,10 +296,25 @@ class Track:
         }
 
     def load(self, state: dict[str, Any]) -> None:
-        """Take up what `state` gave."""
-        self.heard = tuple(state["heard"]) if state["heard"] else None
-        self.last = tuple(state["last"]) if state["last"] else None
+        """Take up what `state` gave; counts of another unit or resolution convert exactly and round once."""
+        unit, resolution = state["series"]
+        same = unit == self.plan.unit and Fraction(resolution) == self.plan.resolution
+
+        def counts(value: int) -> int:
+            amount = convert(value * Fraction(resolution), parse_unit(unit), self.plan.units)
+            return round(amount / self.plan.resolution)
+
+        def column(values: Counts) -> Counts:
+            return values if same else np.array([counts(int(v)) for v in values], np.int64)
+
+        if state["heard"]:
+            time, value, flag = state["heard"]
+            self.heard = (time, value if same else counts(value), flag)
+        if state["last"]:
+            time, value = state["last"]
+            self.last = (time, value if same else counts(value))
         self.known, self.silent, self.run_start = state["known"], state["silent"], state["run"]
-        self.tail_t, self.tail_v = unpack(state["tail"], 2)
+        times, values = unpack(state["tail"], 2)
+        self.tail_t, self.tail_v = times, column(values)
         times, values, flags = unpack(state["waiting"], 3)
-        self.waiting = Block(self.plan.id, times, values, flags.astype(np.uint8))
+        self.waiting = Block(self.plan.id, times, column(values), flags.astype(np.uint8))

@@ -81,21 +81,20 @@ def _unbounded(t: Times, v: Counts, lo: Positions, hi: Positions) -> Slopes:
     return Slopes(above, below)
 
 
-def steeper(found: Slopes, above: NDArray[np.int64] | int, below: int) -> NDArray[np.bool_]:
-    """Where the slope is strictly above `above / below` counts per ms (below > 0; above may be one for each window).
+def steeper(found: Slopes, sign: int, above: NDArray[np.int64] | int, below: int) -> NDArray[np.bool_]:
+    """Where `sign` times the slope is strictly above `above / below` counts per ms.
 
-    Windows of one instant, whose slope is 0 / 0, are never steeper.
+    below > 0; above may be one for each window. Windows of one instant, whose slope is 0 / 0, are never steeper.
     """
     rise, run = found.above.astype(float), found.below.astype(float)
-    limit = run * (np.asarray(above, float) / below)
-    result: NDArray[np.bool_] = rise > limit
+    limit = run * (np.asarray(above, float) * (sign / below))
+    result: NDArray[np.bool_] = rise > limit if sign > 0 else rise < limit
     # Floats decide all but the near ties; those are decided by whole numbers.
-    near = np.flatnonzero(np.abs(rise - limit) <= 1e-9 * (np.abs(rise) + np.abs(limit)))
+    near = np.flatnonzero(np.abs(rise - limit) <= 1e-9 * np.abs(rise))
     if len(near):
         each = np.broadcast_to(np.asarray(above), rise.shape)
         for index in near:
-            result[index] = int(found.above[index]) * below > int(found.below[index]) * int(each[index])
-    result &= (found.below != 0).astype(np.bool_)
+            result[index] = sign * int(found.above[index]) * below > int(found.below[index]) * int(each[index])
     return result
 
 
