@@ -1,0 +1,1 @@
+"""Which equations move the invented glasshouse? One file a part of nature, each equation with its source."""
