@@ -89,7 +89,7 @@ def split(stretch: bytes, fields: int, first_line: int) -> Split:
             grid = grid[~spoiled[good]]
             good &= ~spoiled
     edges = np.column_stack((starts[good] - 1, grid, ends[good]))
-    columns = [_trimmed(text, edges[:, i] + 1, edges[:, i + 1].copy()) for i in range(fields)]
+    columns = [_trimmed(text, edges[:, i] + 1, edges[:, i + 1]) for i in range(fields)]
     return Split(columns, first_line + np.flatnonzero(good), faults, len(feeds))
 
 
@@ -106,14 +106,13 @@ def _regular(commas: Places, starts: Places, ends: Places, feeds: Places, fields
 
 def _trimmed(text: Bytes, starts: Places, ends: Places) -> Column:
     """The fields without the blanks around them."""
-    rows = np.flatnonzero((text[starts] == 32) & (starts < ends))
-    while len(rows):
-        starts[rows] += 1
-        rows = rows[(text[starts[rows]] == 32) & (starts[rows] < ends[rows])]
-    rows = np.flatnonzero((text[ends - 1] == 32) & (starts < ends))
-    while len(rows):
-        ends[rows] -= 1
-        rows = rows[(text[ends[rows] - 1] == 32) & (starts[rows] < ends[rows])]
+    starts = starts + ((text[starts] == 32) & (starts < ends))
+    ends = ends - ((text[ends - 1] == 32) & (starts < ends))
+    # One blank after a comma is common; more of them are rare enough to look at each.
+    for row in np.flatnonzero(((text[starts] == 32) | (text[ends - 1] == 32)) & (starts < ends)):
+        field = text[starts[row] : ends[row]].tobytes()
+        starts[row] += len(field) - len(field.lstrip(b" "))
+        ends[row] -= len(field) - len(field.rstrip(b" ")) if field.strip(b" ") else 0
     return Column(text, starts, ends - starts)
 
 

@@ -8,6 +8,8 @@ from collections.abc import Callable, Iterator
 from io import BufferedReader
 from pathlib import Path
 
+import numpy as np
+
 from adapters.recordings.recording import RecordingRefused
 
 STRETCH = 1 << 22
@@ -19,6 +21,11 @@ LARGEST_PACK = 1 << 28
 
 Progress = Callable[[int, int], None]
 """Called with bytes done and bytes in all, as they lie on the disk."""
+
+
+def _longest_line(stretch: bytes) -> int:
+    feeds = np.flatnonzero(np.frombuffer(stretch, np.uint8) == 10)
+    return int(np.diff(feeds, prepend=-1).max(initial=1)) - 1
 
 
 class Opened:
@@ -65,13 +72,11 @@ class Opened:
         kept, more = b"", self._first
         while more:
             whole, feed, rest = more.rpartition(b"\n")
-            if feed:
-                yield kept + whole + feed
-                kept = rest
-            else:
-                kept += rest
-            if len(kept) > LONGEST_LINE:
+            kept, stretch = (rest, kept + whole + feed) if feed else (kept + rest, b"")
+            if len(kept) > LONGEST_LINE or _longest_line(stretch) > LONGEST_LINE:
                 raise RecordingRefused(f"{self.path}: a line has more than {LONGEST_LINE} bytes; this is no CSV")
+            if stretch:
+                yield stretch
             more = self._read(STRETCH)
         if kept:
             yield kept + b"\n"

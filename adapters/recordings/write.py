@@ -12,11 +12,14 @@ from typing import IO
 
 import numpy as np
 
+from adapters.payloads.times import LAST_SECOND
 from rules.block import Block, concatenate
 from rules.door import as_decimal, decimal_places
 from rules.flags import Flag
 
 _ROWS = 50_000
+_FIRST = -62_135_596_800_000
+_LAST = LAST_SECOND * 1000 + 999
 
 
 def write_csv(path: Path, blocks: Iterable[Block], series: Mapping[str, tuple[str, Fraction]]) -> int:
@@ -24,7 +27,8 @@ def write_csv(path: Path, blocks: Iterable[Block], series: Mapping[str, tuple[st
 
     series: point -> (unit, resolution) of its counts, as in Recording.series. Missing readings have an empty value.
     A path that ends in .gz is gzipped, always to the same bytes for the same readings. The file stands whole or
-    not at all: it is written beside its place and moved there. Raises OSError where the disk refuses.
+    not at all: it is written beside its place and moved there. Raises OSError where the disk
+    refuses, and ValueError for a time outside the years 1 to 9999.
     """
     parts: dict[str, list[Block]] = {point: [] for point in series}
     for part in blocks:
@@ -47,6 +51,8 @@ def write_csv(path: Path, blocks: Iterable[Block], series: Mapping[str, tuple[st
 def _write(stream: IO[bytes] | gzip.GzipFile, whole: list[Block], series: Mapping[str, tuple[str, Fraction]]) -> int:
     stream.write(b"time,point,value,unit\n")
     times = np.concatenate([part.times for part in whole]) if whole else np.empty(0, np.int64)
+    if len(times) and not _FIRST <= times.min() <= times.max() <= _LAST:
+        raise ValueError("a time lies outside the years 1 to 9999")
     owner = np.repeat(np.arange(len(whole)), [len(part) for part in whole])
     values = np.concatenate([part.values for part in whole]) if whole else np.empty(0, np.int64)
     flags = np.concatenate([part.flags for part in whole]) if whole else np.empty(0, np.uint8)

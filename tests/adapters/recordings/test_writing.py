@@ -1,0 +1,89 @@
+"""Can what was written be read again, to the last digit?"""
+
+from __future__ import annotations
+
+import gzip
+import tempfile
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from adapters.recordings import read_recordings, write_csv
+from rules.block import Block, block
+from rules.plan import PointPlan
+
+SERIES = {"tank.temperature": ("degC", Fraction(1, 1000)), "pump.on": ("1", Fraction(1)), "a": ("mm", Fraction(1, 4))}
+
+
+def test_long_form_in_order_of_time(tmp_path: Path) -> None:
+    """`time,point,value,unit`, in order of time and then of the series; a missing reading has no value."""
+    path = tmp_path / "day.csv"
+    blocks = [
+        block("pump.on", [1_775_182_470_000], [1]),
+        block("tank.temperature", [1_775_182_470_000, 1_775_182_469_250], [-21, None]),
+        block("a", [1_775_182_470_000], [-5]),
+    ]
+    assert write_csv(path, blocks, SERIES) == 4
+    assert path.read_text() == (
+        "time,point,value,unit\n"
+        "2026-04-03T02:14:29.250Z,tank.temperature,,degC\n"
+        "2026-04-03T02:14:30.000Z,tank.temperature,-0.021,degC\n"
+        "2026-04-03T02:14:30.000Z,pump.on,1,1\n"
+        "2026-04-03T02:14:30.000Z,a,-1.25,mm\n"
+    )
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_same_readings_make_the_same_bytes(tmp_path: Path) -> None:
+    """A gzipped recording holds neither its name nor the time of writing."""
+    part = block("pump.on", range(0, 10_000_000, 1000), [number % 2 for number in range(10_000)])
+    for name in ("a.csv.gz", "b.csv.gz"):
+        write_csv(tmp_path / name, [part], SERIES)
+    assert (tmp_path / "a.csv.gz").read_bytes() == (tmp_path / "b.csv.gz").read_bytes()
+    assert gzip.decompress((tmp_path / "a.csv.gz").read_bytes()).count(b"\n") == 10_001
+
+
+def test_a_failed_writing_leaves_what_was_there(tmp_path: Path) -> None:
+    """An error on the way neither harms the old file nor leaves a part of the new one."""
+    path = tmp_path / "day.csv"
+    path.write_text("kept")
+    bad = block("pump.on", [2**62], [1])  # a time that no calendar has
+    with pytest.raises(ValueError, match="year"):
+        write_csv(path, [block("a", [0], [1]), bad], SERIES)
+    assert path.read_text() == "kept"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_nothing_is_a_recording_too(tmp_path: Path) -> None:
+    """Only the header is written."""
+    assert write_csv(tmp_path / "day.csv", [], {}) == 0
+    assert (tmp_path / "day.csv").read_text() == "time,point,value,unit\n"
+
+
+READINGS = st.dictionaries(
+    st.integers(-(10**12), 4 * 10**12), st.one_of(st.none(), st.integers(-(2**53), 2**53)), min_size=1, max_size=20
+)
+
+
+@given(
+    READINGS,
+    st.sampled_from([Fraction(1), Fraction(1, 10), Fraction(1, 1000), Fraction(1, 4), Fraction(5), Fraction(1, 10**9)]),
+    st.booleans(),
+)
+def test_what_was_written_is_read_again(readings: dict[int, int | None], resolution: Fraction, gz: bool) -> None:
+    """Times, counts and flags are the same, whatever the resolution."""
+    ordered = sorted(readings)
+    part = block("a", ordered, [readings[time] for time in ordered])
+    plan = PointPlan("a", "level", "mm", resolution)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / ("day.csv.gz" if gz else "day.csv")
+        write_csv(path, [part], {"a": ("mm", resolution)})
+        found = read_recordings([path], {"a": plan}, "UTC", strict=True)
+    again: Block = found.blocks["a"]
+    assert again.times.tolist() == part.times.tolist()
+    assert again.values.tolist() == part.values.tolist()
+    assert again.flags.tolist() == part.flags.tolist()
+    assert found.rounded == 0
