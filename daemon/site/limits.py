@@ -9,13 +9,14 @@ from daemon.site.amounts import RATES, amounts
 from daemon.site.draft import Draft
 from daemon.site.lines import Path
 from daemon.site.located import nearest
+from rules.conditions.ahead import AheadSettings
 from rules.conditions.band import BandSettings
 from rules.conditions.rate import RateSettings
 from rules.conditions.stopped import Evidence, StoppedSettings
 from rules.plan import PointPlan
+from rules.settings import RuleSettings
 from rules.stages import StageSettings
 
-_TESTS = ("under", "over", "still", "moved", "falling", "rising")
 _OVER_A_WINDOW = ("still", "moved", "falling", "rising")
 
 Amounts = Mapping[Path, Fraction]
@@ -29,11 +30,12 @@ def check_limits(made: Draft, points: Mapping[str, PointPlan]) -> None:
         _check_sizes(made, found)
         if path in made.incomplete:
             continue
+        _check_some_limit(made, path, rule)
+        _check_order(made, path, rule, found)
+        _check_windows(made, path, rule)
         if isinstance(rule, BandSettings):
-            _check_band(made, path, rule, found)
-        elif isinstance(rule, RateSettings):
-            _check_rate(made, path, rule)
-        elif isinstance(rule, StoppedSettings):
+            _check_timed(made, path, rule)
+        if isinstance(rule, StoppedSettings):
             _check_stopped(made, path, rule)
     for index, stage in made.stages.items():
         path = ("stage", index)
@@ -50,24 +52,31 @@ def _check_sizes(made: Draft, found: Amounts) -> None:
             made.refuse(path, "must be more than zero", "write how far, without a sign")
 
 
-def _check_band(made: Draft, path: Path, rule: BandSettings, found: Amounts) -> None:
-    entries = [(path, rule.high, rule.low)]
-    entries += [((*path, "limits", index), entry.high, entry.low) for index, entry in enumerate(rule.limits)]
-    if all(high is None and low is None for _, high, low in entries):
-        made.refuse(path, "has no limit", "write high = ..., low = ... or both")
-        return
-    for at, high, low in entries[1:]:
-        if high is None and low is None:
-            made.refuse(at, "has no limit", "write high = ..., low = ... or both")
+def _check_some_limit(made: Draft, path: Path, rule: RuleSettings) -> None:
+    """A rule that could watch two sides must watch one of them at least."""
+    if isinstance(rule, RateSettings):
+        if rule.rise is None and rule.fall is None:
+            made.refuse(path, "has no limit", 'write rise = "2 degC/h", fall = ... or both')
+    elif isinstance(rule, BandSettings | AheadSettings):
+        own = [rule, *(rule.limits if isinstance(rule, BandSettings) else ())]
+        if all(entry.high is None and entry.low is None for entry in own):
+            made.refuse(path, "has no limit", "write high = ..., low = ... or both")
+
+
+def _check_timed(made: Draft, path: Path, rule: BandSettings) -> None:
     for index, entry in enumerate(rule.limits):
+        at = (*path, "limits", index)
+        if entry.high is None and entry.low is None:
+            made.refuse(at, "has no limit", "write high = ..., low = ... or both")
         if entry.hours is None and entry.season is None:
-            made.refuse(
-                (*path, "limits", index),
-                "says neither hours nor season",
-                "limits that always hold stand beside `limits`",
-            )
+            made.refuse(at, "says neither hours nor season", "limits that always hold stand beside `limits`")
+
+
+def _check_order(made: Draft, path: Path, rule: RuleSettings, found: Amounts) -> None:
+    """High above low, wherever both stand, and a deadband that leaves room between them."""
     deadband = found.get((*path, "deadband"), Fraction(0))
-    for at, _, _ in entries:
+    timed = len(rule.limits) if isinstance(rule, BandSettings) else 0
+    for at in (path, *((*path, "limits", index) for index in range(timed))):
         top, bottom = found.get((*at, "high")), found.get((*at, "low"))
         if top is None or bottom is None:
             continue
@@ -79,12 +88,13 @@ def _check_band(made: Draft, path: Path, rule: BandSettings, found: Amounts) -> 
             )
 
 
-def _check_rate(made: Draft, path: Path, rule: RateSettings) -> None:
-    if rule.rise is None and rule.fall is None:
-        made.refuse(path, "has no limit", 'write rise = "2 degC/h", fall = ... or both')
-    if rule.window <= 0:
-        made.refuse((*path, "window"), "must be more than zero", 'write as in "30 min"')
-    elif rule.min_span is not None and rule.min_span > rule.window:
+def _check_windows(made: Draft, path: Path, rule: RuleSettings) -> None:
+    """Windows and horizons have a length, and a window is as long as the span that it must cover."""
+    for key in ("window", "horizon", "shortest", "longest", "full", "empty"):
+        if getattr(rule, key, None) == 0:
+            made.refuse((*path, key), "must be more than zero", 'write as in "30 min"')
+    window, least = getattr(rule, "window", None), getattr(rule, "min_span", None)
+    if window and least is not None and least > window:
         made.refuse((*path, "min_span"), "is longer than window, so the rule could never know", "write a shorter one")
 
 
@@ -92,25 +102,21 @@ def _check_stopped(made: Draft, path: Path, rule: StoppedSettings) -> None:
     for index, evidence in enumerate(rule.evidence):
         _check_evidence(made, (*path, "evidence", index), evidence)
     most = sum(evidence.weight for evidence in rule.evidence if evidence.weight > 0)
-    if most == 0:
-        made.refuse((*path, "evidence"), "nothing in it speaks for stopped water", "give one a positive weight")
-    elif rule.needed > most:
+    if rule.needed > most:
         made.refuse((*path, "needed"), f"is more than all weights together ({most})", f"write at most {most}")
 
 
 def _check_evidence(made: Draft, path: Path, evidence: Evidence) -> None:
-    tests = [test for test in _TESTS if getattr(evidence, test) is not None]
-    if len(tests) != 1:
-        told = f"holds {' and '.join(tests)}" if tests else "holds no test"
-        made.refuse(path, told, f"write exactly one of {', '.join(_TESTS)}")
-    elif tests[0] in _OVER_A_WINDOW and not evidence.window:
-        made.refuse((*path, "window"), f"is missing: {tests[0]} looks over a window", 'write as in window = "45 min"')
-    elif tests[0] not in _OVER_A_WINDOW and evidence.window is not None:
+    if evidence.window is None:
+        return
+    looks_back = any(getattr(evidence, test) is not None for test in _OVER_A_WINDOW)
+    if looks_back and evidence.window == 0:
+        made.refuse((*path, "window"), "must be more than zero", 'write as in "30 min"')
+    elif not looks_back:
+        test = "under" if evidence.under is not None else "over"
         made.refuse(
-            (*path, "window"), f"does nothing beside {tests[0]}", "take it out; to wait, write lasting = ... instead"
+            (*path, "window"), f"does nothing beside {test}", "take it out; to wait, write lasting = ... instead"
         )
-    if evidence.weight == 0:
-        made.refuse((*path, "weight"), "a weight of zero weighs nothing", "take the evidence out or give it a weight")
 
 
 def _check_stage(made: Draft, path: Path, stage: StageSettings, found: Amounts) -> None:

@@ -16,6 +16,7 @@ _SECRET_KEY = re.compile(
     re.IGNORECASE,
 )
 _LOGIN_IN_ADDRESS = re.compile(r"[a-z][a-z0-9+.-]*://[^/\s@]*:[^/\s@]+@", re.IGNORECASE)
+_BELONGS = "keep it with the secrets: in their own file, which tidebed alone may read, or in the environment"
 
 
 def secrets_in(located: Located) -> Iterator[Problem]:
@@ -23,20 +24,10 @@ def secrets_in(located: Located) -> Iterator[Problem]:
     for path, value in _texts(located.data):
         key = next(part for part in reversed(path) if isinstance(part, str))
         if _SECRET_KEY.search(key) and not isinstance(value, bool):
-            yield _masked(
-                located.problem(
-                    path,
-                    "a secret does not belong in the site file",
-                    f'write it to a file that only tidebed can read, and name that file: {key}_file = "..."',
-                )
-            )
+            yield _masked(located.problem(path, "a secret does not belong in the site file", _BELONGS))
         elif isinstance(value, str) and _LOGIN_IN_ADDRESS.search(value):
             yield _masked(
-                located.problem(
-                    path,
-                    "this address holds a login, and a secret does not belong in the site file",
-                    "take the login out of the address and keep it in a file that only tidebed can read",
-                )
+                located.problem(path, "this address holds a login, which does not belong in the site file", _BELONGS)
             )
 
 

@@ -1,0 +1,94 @@
+"""Does `tidebed check` say what is wrong, or else what is watched?"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from daemon.main import main
+from tests.site_files import SITE, changed
+
+Captured = pytest.CaptureFixture[str]
+
+
+def write(folder: Path, text: str) -> str:
+    file = folder / "site.toml"
+    file.write_text(text, encoding="utf-8")
+    return str(file)
+
+
+def test_a_right_file_ends_in_0_and_a_calm_summary(tmp_path: Path, capsys: Captured) -> None:
+    """Points, rules by priority, who is told, and what nobody watches."""
+    text = SITE + '\n[[point]]\nid = "bed1.level"\nquantity = "level"\n'
+    assert main(["check", write(tmp_path, text)]) == 0
+    out = capsys.readouterr().out
+    assert "site.toml is right: Alder Lane" in out
+    assert "5: tank.temperature, return.flow, pump.current, house.air, bed1.level" in out
+    assert "critical  1: loop.stopped" in out
+    assert "anna: critical, high, medium, by anna_phone" in out
+    assert "No rule looks at bed1.level." in out
+    assert "No rule says when these fall silent: tank.temperature, house.air." in out
+
+
+def test_a_wrong_file_ends_in_1_with_every_problem(tmp_path: Path, capsys: Captured) -> None:
+    """One line each, and how many."""
+    text = changed("high = 26.0", "hihg = 26.0", changed('unit = "A"', 'unit = "Amp"'))
+    assert main(["check", write(tmp_path, text)]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert "rule tank.warm  hihg = 26.0  unknown key; did you mean high?" in lines[1]
+    assert lines[-1] == "2 problems; nothing of this file is used until mended"
+
+
+def test_a_missing_file_ends_in_2(tmp_path: Path, capsys: Captured) -> None:
+    """It could not be checked at all."""
+    assert main(["check", str(tmp_path / "nowhere.toml")]) == 2
+    assert "nowhere.toml cannot be read" in capsys.readouterr().err
+
+
+def test_json_gives_a_line_a_problem(tmp_path: Path, capsys: Captured) -> None:
+    """With line, key, value, what and mend."""
+    file = write(tmp_path, changed("high = 26.0", "hihg = 26.0"))
+    assert main(["check", file, "--json"]) == 1
+    (problem,) = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert problem == {
+        "file": file,
+        "line": SITE[: SITE.index("high = 26.0")].count("\n") + 1,
+        "where": "rule tank.warm",
+        "key": "hihg",
+        "value": "26.0",
+        "what": "unknown key",
+        "mend": "did you mean high?",
+    }
+
+
+def test_json_of_a_right_file_is_one_line(tmp_path: Path, capsys: Captured) -> None:
+    """With counts and the fingerprint."""
+    assert main(["check", write(tmp_path, SITE), "--json"]) == 0
+    (line,) = capsys.readouterr().out.splitlines()
+    told = json.loads(line)
+    assert (told["problems"], told["points"], told["rules"]) == (0, 4, {"high": 1, "critical": 1, "medium": 1})
+    assert told["not_watched"] == []
+
+
+def test_the_site_file_is_found_in_the_environment_and_then_here(
+    tmp_path: Path, capsys: Captured, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """$TIDEBED_SITE first, else ./site.toml."""
+    file = write(tmp_path, SITE)
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("TIDEBED_SITE", raising=False)
+    assert main(["check"]) == 0
+    monkeypatch.chdir("/")
+    monkeypatch.setenv("TIDEBED_SITE", file)
+    assert main(["check"]) == 0
+    monkeypatch.setenv("TIDEBED_SITE", str(tmp_path / "other.toml"))
+    assert main(["check"]) == 2
+    assert "other.toml" in capsys.readouterr().err
+
+
+def test_the_schema_is_printed_as_json(capsys: Captured) -> None:
+    """For editors; no site file is needed."""
+    assert main(["check", "--schema"]) == 0
+    assert json.loads(capsys.readouterr().out)["title"] == "Tidebed site file"
