@@ -286,6 +286,11 @@ class Life:
             if alarm.state is not State.NORMAL
         ]
 
+    def count_standing(self) -> int:
+        """How many alarms are active and not set aside, or unacknowledged."""
+        live = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
+        return sum(alarm.state in live for sides in self.alarms.values() for alarm in sides.values())
+
     def next_due(self) -> int | None:
         """When the next waiting of the life cycle ends, ms."""
         keys = self._timers()

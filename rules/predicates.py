@@ -13,8 +13,11 @@ from rules.span import Span
 from rules.windows import steeper
 
 
+_NONE = np.empty(0, np.intp)
+
+
 def _changes(truths: NDArray[np.int8] | NDArray[np.bool_]) -> NDArray[np.intp]:
-    return np.flatnonzero(truths[1:] != truths[:-1]) + 1
+    return _NONE if len(truths) < 2 else np.flatnonzero(truths[1:] != truths[:-1]) + 1
 
 
 class Beyond:
@@ -31,6 +34,10 @@ class Beyond:
         """The edges of this step."""
         if span.quiet:
             return Edges(self.carry, [], [])
+        if len(span.t) == 1 and not span.stale:
+            found = span.edge(self.carry, int((span.v[0] > self.limit) != self.inverted))
+            self.carry = found.last
+            return found
         truths = span.v > self.limit
         found = span.edges(self.carry, _changes(truths), ~truths if self.inverted else truths)
         self.carry = found.last

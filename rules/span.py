@@ -59,6 +59,8 @@ class Span:
         """
         if self.quiet:
             return Edges(carry, [], [])
+        if len(self.t) == 1 and not self.stale:
+            return self.edge(carry, int(truths[0]))
         if not len(self.t):
             return normal(carry, self.stale, [UNKNOWN] * len(self.stale))
         where = np.concatenate((_FIRST, changes))
@@ -75,6 +77,10 @@ class Span:
             return normal(carry, keys.tolist(), found.tolist())
         differs = np.concatenate(([found[0] != carry], found[1:] != found[:-1]))
         return Edges(carry, keys[differs], found[differs])
+
+    def edge(self, carry: int, truth: int) -> Edges:
+        """As `edges`, for a step with one reading and no end of a hold: what a live step mostly is."""
+        return Edges(carry, [], []) if truth == carry else Edges(carry, [2 * int(self.t[0])], [truth])
 
     def runs(self) -> tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]]:
         """(T, V, first, began): tail and new readings together; for each *new* reading the position in T of the
