@@ -10,8 +10,6 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
@@ -19,67 +17,27 @@ import pytest
 from adapters.notify import AppriseNotifier, Outcome, Result, problem
 from adapters.secrets import Secret, SecretsError, SecretUrl, load_tokens, load_ways
 
-PASSWORD = "hunter-of-tilapia"
+from .receiver import PASSWORD, Receiver, receiving
+
 MESSAGE_ID = "tank.warm/high/1775174400000/first/anna/phone & more"
 
 
-@dataclass
-class Receiver:
-    """A real HTTP service on loopback that answers as it is told."""
-
-    status: int = 200
-    silent: bool = False
-    got: list[tuple[dict[str, str], str]] = field(default_factory=list)
-    port: int = 0
-    done: threading.Event = field(default_factory=threading.Event)
-
-    def address(self, scheme: str = "json", query: str = "") -> SecretUrl:
-        """How a notifier reaches it; the password makes it a secret."""
-        return SecretUrl("phone", f"{scheme}://anna:{PASSWORD}@127.0.0.1:{self.port}/hook{query}")
-
-    def send(self, way: SecretUrl | None = None, title: str = "Tank warm") -> Outcome:
-        """One message to it."""
-        return AppriseNotifier().send(way or self.address(), title, "27.1 °C since 02:14", MESSAGE_ID, "critical")
+def send(receiver: Receiver, way: SecretUrl | None = None) -> Outcome:
+    """One message to it."""
+    address = way or receiver.address()
+    return AppriseNotifier().send(address, "Tank warm", "27.1 °C since 02:14", MESSAGE_ID, "critical")
 
 
 @pytest.fixture
 def receiver() -> Iterator[Receiver]:
     """A receiver that takes everything, until told otherwise."""
-    told = Receiver()
-
-    class Handler(BaseHTTPRequestHandler):
-        """Answers from `told`."""
-
-        def do_POST(self) -> None:
-            """Keep what came, then answer, or hang up without a word."""
-            body = self.rfile.read(int(self.headers["Content-Length"])).decode()
-            told.got.append((dict(self.headers), body))
-            if told.silent:
-                told.done.wait(10)
-                return
-            self.send_response(told.status)
-            if told.status == 302:
-                self.send_header("Location", "/log-in")
-            self.end_headers()
-            self.wfile.write(PASSWORD.encode())
-
-        def log_message(self, format: str, *args: object) -> None:
-            """Nothing."""
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    told.port = server.server_port
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01})
-    thread.start()
-    yield told
-    told.done.set()
-    server.shutdown()
-    thread.join()
-    server.server_close()
+    with receiving() as told:
+        yield told
 
 
 def test_a_json_service_gets_the_message_and_its_id(receiver: Receiver) -> None:
     """As the field `message_id` and as a header, with signs and letters intact."""
-    assert receiver.send() == Outcome(Result.DELIVERED)
+    assert send(receiver) == Outcome(Result.DELIVERED)
     ((headers, body),) = receiver.got
     message = json.loads(body)
     assert message["title"] == "Tank warm"
@@ -92,14 +50,14 @@ def test_a_json_service_gets_the_message_and_its_id(receiver: Receiver) -> None:
 @pytest.mark.parametrize("scheme", ["form", "xml"])
 def test_other_services_of_ones_own_get_the_id_as_a_header(receiver: Receiver, scheme: str) -> None:
     """Whatever the body's form."""
-    assert receiver.send(receiver.address(scheme)).result is Result.DELIVERED
+    assert send(receiver, receiver.address(scheme)).result is Result.DELIVERED
     ((headers, _),) = receiver.got
     assert headers["X-Message-Id"] == MESSAGE_ID
 
 
 def test_a_query_of_ones_own_is_kept(receiver: Receiver) -> None:
     """The id is added to what the address has."""
-    receiver.send(receiver.address(query="?+X-Site=valley&:site=valley"))
+    send(receiver, receiver.address(query="?+X-Site=valley&:site=valley"))
     ((headers, body),) = receiver.got
     assert headers["X-Site"] == "valley"
     assert json.loads(body)["site"] == "valley"
@@ -110,27 +68,27 @@ def test_a_query_of_ones_own_is_kept(receiver: Receiver) -> None:
 def test_an_answer_that_blames_the_message_is_a_refusal_for_good(receiver: Receiver, status: int) -> None:
     """Client errors (RFC 9110 section 15.5)."""
     receiver.status = status
-    assert receiver.send() == Outcome(Result.REFUSED, f"the service answered {status}")
+    assert send(receiver) == Outcome(Result.REFUSED, f"the service answered {status}")
 
 
 @pytest.mark.parametrize("status", [302, 408, 425, 429, 500, 503])
 def test_an_answer_that_may_change_is_tried_again(receiver: Receiver, status: int) -> None:
     """Busy, broken or a log-in page in between; known not to have arrived."""
     receiver.status = status
-    assert receiver.send() == Outcome(Result.FAILED, f"the service answered {status}")
+    assert send(receiver) == Outcome(Result.FAILED, f"the service answered {status}")
 
 
 @pytest.mark.parametrize("status", [502, 504])
 def test_an_answer_from_something_in_between_leaves_a_doubt(receiver: Receiver, status: int) -> None:
     """The service behind a gateway may have got it."""
     receiver.status = status
-    assert receiver.send().result is Result.UNKNOWN
+    assert send(receiver).result is Result.UNKNOWN
 
 
 def test_no_answer_leaves_a_doubt(receiver: Receiver) -> None:
     """The message arrived, the answer did not come in time."""
     receiver.silent = True
-    outcome = receiver.send(receiver.address(query="?rto=0.2"))
+    outcome = send(receiver, receiver.address(query="?rto=0.2"))
     assert outcome == Outcome(Result.UNKNOWN, "the service did not confirm it")
     assert len(receiver.got) == 1
 
@@ -194,8 +152,8 @@ def log_of_everything() -> Iterator[list[str]]:
 def test_no_secret_reaches_the_log(receiver: Receiver, status: int, log_of_everything: list[str]) -> None:
     """Not even when the daemon logs everything of every library."""
     receiver.status = status
-    receiver.send(receiver.address(query=f"?+X-Token={PASSWORD}"))
-    receiver.send(SecretUrl("phone", f"json://127.0.0.1:{receiver.port}/{PASSWORD}"))
+    send(receiver, receiver.address(query=f"?+X-Token={PASSWORD}"))
+    send(receiver, SecretUrl("phone", f"json://127.0.0.1:{receiver.port}/{PASSWORD}"))
     problem(SecretUrl("phone", f"nosuch://{PASSWORD}"))
     logging.getLogger("tidebed").debug("the last line")
     assert log_of_everything[-1] == "tidebed the last line"
