@@ -6,5 +6,6 @@ cd "$(dirname "$0")/.."
 # shellcheck source=deploy/setup.sh
 . deploy/setup.sh
 
-EDITABLE=yes set_up .venv requirements.lock
+prepare .venv requirements.lock
+link_clone .venv
 exec .venv/bin/tidebed demo "$@"

@@ -1,6 +1,7 @@
 # shellcheck shell=bash
-# Shared by the scripts beside it, which source it: prepares a Python environment from a lock.
-# set_up DIR LOCK     makes the environment DIR with what LOCK pins; does nothing where that is done already
+# What the scripts beside it share; each sources it. Messages go to standard error.
+
+ROOT="$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)"
 
 say() { printf '%s\n' "$*" >&2; }
 
@@ -38,24 +39,40 @@ need_python() {
     die "Tidebed needs Python 3.11 or later, and python3 here is $(python3 -V 2>&1). Debian 12 and later have it."
 }
 
-set_up() {
-  local environment="$1" lock="$2" root sum stamp
-  root="$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)"
-  sum="$(cat "$root/$lock" "$root/deploy/requirements-build.lock" "$root/pyproject.toml" | sha256sum | cut -d' ' -f1)"
+# prepare DIR LOCK : the environment DIR holds what LOCK pins; nothing is done where that is so already
+prepare() {
+  local environment="$1" lock="$2" sum stamp
+  sum="$(cat "$ROOT/$lock" "$ROOT/deploy/requirements-build.lock" | sha256sum | cut -d' ' -f1)"
   stamp="$environment/.$(basename "$lock").sha256"
   if [ -x "$environment/bin/python" ] && [ "$(cat "$stamp" 2>/dev/null)" = "$sum" ]; then
     return
   fi
   need_python
   say "Preparing $environment (once; about half a minute)"
-  local pip=("$environment/bin/python" -m pip --quiet --disable-pip-version-check --no-input install)
   if ! {
     { [ -x "$environment/bin/python" ] || python3 -m venv "$environment"; } &&
-      "${pip[@]}" --require-hashes -r "$root/deploy/requirements-build.lock" &&
-      "${pip[@]}" --require-hashes --no-build-isolation --use-pep517 -r "$root/$lock" &&
-      "${pip[@]}" --no-deps --no-build-isolation --use-pep517 ${EDITABLE:+-e} "$root"
+      pip_in "$environment" --require-hashes -r "$ROOT/deploy/requirements-build.lock" &&
+      pip_in "$environment" --require-hashes -r "$ROOT/$lock"
   } >&2; then
     die "The Python environment $environment could not be prepared; what pip said stands above. Is there a network?"
   fi
   printf '%s\n' "$sum" >"$stamp"
+}
+
+# link_clone DIR : the environment DIR runs Tidebed from this clone, as it stands
+link_clone() {
+  local environment="$1" sum stamp="$1/.clone.sha256"
+  sum="$(printf '%s' "$ROOT" | cat - "$ROOT/pyproject.toml" | sha256sum | cut -d' ' -f1)"
+  if [ "$(cat "$stamp" 2>/dev/null)" = "$sum" ]; then
+    return
+  fi
+  pip_in "$environment" --no-deps -e "$ROOT" >&2 || die "Tidebed could not be installed; what pip said stands above."
+  printf '%s\n' "$sum" >"$stamp"
+}
+
+pip_in() {
+  local environment="$1"
+  shift
+  "$environment/bin/python" -m pip --quiet --disable-pip-version-check --no-input \
+    install --no-build-isolation --use-pep517 "$@"
 }

@@ -8,7 +8,13 @@ cd "$(dirname "$0")/.." || exit 2
 # shellcheck source=deploy/setup.sh
 . deploy/setup.sh
 
-declare -A package=([mosquitto]=mosquitto [victoria-metrics]=victoria-metrics)
+# program -> the Debian package that holds it
+declare -A package=(
+  [mosquitto]=mosquitto
+  [victoria-metrics]=victoria-metrics
+  [shellcheck]=shellcheck
+  [systemd-analyze]=systemd
+)
 missing=()
 for program in "${!package[@]}"; do
   PATH="$PATH:/usr/sbin:/sbin" command -v "$program" >/dev/null || missing+=("${package[$program]}")
@@ -20,7 +26,8 @@ elif [ ${#missing[@]} -gt 0 ]; then
   say "Tests that need ${missing[*]} will be skipped. To run them: sudo apt-get install ${missing[*]}"
 fi
 
-EDITABLE=yes set_up .venv deploy/requirements-test.lock
+prepare .venv deploy/requirements-test.lock
+link_clone .venv
 
 failed=()
 check() {
