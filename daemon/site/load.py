@@ -18,7 +18,7 @@ from daemon.site.names import check_names
 from daemon.site.points import point_plans
 from daemon.site.problem import Problem, SiteFileError
 from daemon.site.remarks import remarks
-from daemon.site.secret_keys import secrets_in
+from daemon.site.secret_keys import secrets_in, without
 from daemon.site.syntax import syntax_problem
 from daemon.site.tables import SiteTable, StoreTable
 from rules.errors import SettingError, TidebedError
@@ -90,8 +90,8 @@ def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]
     except tomllib.TOMLDecodeError as error:
         return None, {}, [syntax_problem(text, error)]
     located = Located.of(text, data)
-    secrets = list(secrets_in(located))
-    made = draft(located)
+    secrets = dict(secrets_in(located))
+    made = draft(Located(without(data, secrets), located.lines))
     points = point_plans(made)
     check_names(made)
     check_limits(made, points)
@@ -100,9 +100,9 @@ def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]
         if not points:
             made.refuse((), "no point is described", "write at least one [[point]]")
         _check_builds(made, points)
-    hidden = {(problem.where, problem.key) for problem in secrets}
-    told = secrets + [problem for problem in made.problems if (problem.where, problem.key) not in hidden]
-    return made, points, sorted(told, key=lambda problem: problem.line or 0)
+    masked = {problem.line for problem in secrets.values()}
+    others = [problem for problem in made.problems if problem.line is None or problem.line not in masked]
+    return made, points, sorted([*secrets.values(), *others], key=lambda problem: problem.line or 0)
 
 
 def _check_builds(made: Draft, points: Mapping[str, PointPlan]) -> None:

@@ -52,7 +52,7 @@ def site_schema() -> dict[str, Any]:
         rule=(list[rule], []),
         stage=(list[StageSettings], []),
         person=(list[PersonSettings], []),
-        adapter=(create_model("Adapters", __config__=strict, **adapters), {}),
+        adapter=(create_model("Adapters", **adapters), {}),
         store=(StoreTable, StoreTable()),
     )
     schema = whole.model_json_schema(by_alias=True, schema_generator=_AsWritten)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from daemon.site.lines import Path
@@ -19,16 +19,26 @@ _LOGIN_IN_ADDRESS = re.compile(r"[a-z][a-z0-9+.-]*://[^/\s@]*:[^/\s@]+@", re.IGN
 _BELONGS = "keep it with the secrets: in their own file, which tidebed alone may read, or in the environment"
 
 
-def secrets_in(located: Located) -> Iterator[Problem]:
-    """A problem for each key that is named like a secret and for each address with a login in it; values are masked."""
+def secrets_in(located: Located) -> Iterator[tuple[Path, Problem]]:
+    """Each key that is named like a secret and each address with a login in it; their values are masked."""
     for path, value in _texts(located.data):
         key = next(part for part in reversed(path) if isinstance(part, str))
         if _SECRET_KEY.search(key) and not isinstance(value, bool):
-            yield _masked(located.problem(path, "a secret does not belong in the site file", _BELONGS))
+            what = "a secret does not belong in the site file"
         elif isinstance(value, str) and _LOGIN_IN_ADDRESS.search(value):
-            yield _masked(
-                located.problem(path, "this address holds a login, which does not belong in the site file", _BELONGS)
-            )
+            what = "this address holds a login, which does not belong in the site file"
+        else:
+            continue
+        yield path, _masked(located.problem(path, what, _BELONGS))
+
+
+def without(value: Any, left_out: Collection[Path], at: Path = ()) -> Any:
+    """Parsed data without the keys at some paths, which were refused already."""
+    if isinstance(value, Mapping):
+        return {key: without(below, left_out, (*at, key)) for key, below in value.items() if (*at, key) not in left_out}
+    if isinstance(value, list):
+        return [without(below, left_out, (*at, index)) for index, below in enumerate(value)]
+    return value
 
 
 def _masked(problem: Problem) -> Problem:
