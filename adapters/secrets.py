@@ -17,6 +17,16 @@ from rules.errors import TidebedError
 _log = logging.getLogger("tidebed.secrets")
 
 
+def secrets_path(site: Path, environ: Mapping[str, str]) -> Path:
+    """Where the file of secrets is: `$TIDEBED_SECRETS`, else what the service manager handed over, else beside the site."""
+    if environ.get("TIDEBED_SECRETS"):
+        return Path(environ["TIDEBED_SECRETS"])
+    handed = environ.get("CREDENTIALS_DIRECTORY")
+    if handed and (Path(handed) / "secrets.toml").exists():
+        return Path(handed) / "secrets.toml"
+    return site.resolve().parent / "secrets.toml"
+
+
 class SecretsError(TidebedError):
     """The file of secrets cannot be used; its text names keys, never what they hold."""
 

@@ -8,14 +8,23 @@ from __future__ import annotations
 import importlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel
+
+from adapters.intake import Adapter
+from rules.plan import Plan
 
 SETTINGS: Mapping[str, str] = {
     "mqtt": "adapters.mqtt.settings:MqttSettings",
     "remote_store": "adapters.remote_store:RemoteStoreSettings",
 }
 """kind -> module:class. A table is of the kind that it is named for, or that its `kind` says."""
+
+CONNECTIONS: Mapping[str, str] = {
+    "mqtt": "adapters.mqtt.connection:MqttAdapter",
+}
+"""kind -> module:class of those that bring readings in: called with settings, points, the site's name, name=..."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,17 +36,21 @@ class AdapterTable:
     settings: BaseModel
 
 
-class _Unread(BaseModel):
-    """Stands in while the module of a kind is not there yet: any key is taken."""
-
-    model_config = ConfigDict(extra="allow", frozen=True)
-
-
 def settings_class(kind: str) -> type[BaseModel]:
     """The settings class of a kind; KeyError for an unknown kind."""
-    module, _, name = SETTINGS[kind].partition(":")
-    try:
-        found: type[BaseModel] = getattr(importlib.import_module(module), name)
-    except ModuleNotFoundError:
-        return _Unread
+    found: type[BaseModel] = _named(SETTINGS[kind])
     return found
+
+
+def connect(table: AdapterTable, plan: Plan) -> Adapter | None:
+    """The adapter that a table describes, not started yet; None for one that brings no readings in."""
+    if table.kind not in CONNECTIONS:
+        return None
+    points = {point.id: point for point in plan.points}
+    made: Adapter = _named(CONNECTIONS[table.kind])(table.settings, points, plan.name, name=table.name)
+    return made
+
+
+def _named(path: str) -> Any:
+    module, _, name = path.partition(":")
+    return getattr(importlib.import_module(module), name)

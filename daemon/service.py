@@ -1,0 +1,194 @@
+"""What makes one running daemon? Clock, store, adapters, loop, outbox and forwarder, put together and taken apart."""
+
+from __future__ import annotations
+
+import logging
+import os
+import signal
+import threading
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from types import FrameType
+
+from adapters.intake import Adapter
+from adapters.notify import AppriseNotifier
+from adapters.secrets import load_tokens, load_ways, secrets_path
+from daemon.clock import PlayedClock, SystemClock
+from daemon.forwarding import forwarder_of
+from daemon.loop import Listener, Loop
+from daemon.outbox import Outbox
+from daemon.queue import DeliveryQueue
+from daemon.site.adapters import connect
+from daemon.site.load import Site, load_site
+from daemon.site.problem import SiteFileError
+from daemon.store import Sending, Store
+from rules.errors import TidebedError
+
+HEALTH_EVERY = 60.0
+"""Seconds between health lines."""
+
+_log = logging.getLogger("tidebed")
+
+
+class Service:
+    """One daemon for one site file."""
+
+    def __init__(self, path: Path, *, played: bool = False, listener: Listener | None = None) -> None:
+        """Loads the site file and opens the store; nothing connects yet. Raises TidebedError."""
+        self.path = path
+        self.site = load_site(path)
+        self.clock: SystemClock | PlayedClock = PlayedClock() if played else SystemClock()
+        self.store = Store(self.site.store_path, self.site.plan.points)
+        self.queue = DeliveryQueue()
+        self.stopping = threading.Event()
+        self._listener = listener
+        self._reload = threading.Event()
+        self.loop: Loop | None = None
+        self.adapters: list[Adapter] = []
+        self.outbox: Outbox | None = None
+
+    def run(self) -> None:
+        """Until SIGTERM or SIGINT; SIGHUP reads the site file again."""
+        previous = {number: signal.signal(number, self._signal) for number in _SIGNALS}
+        try:
+            if self._trust_clock():
+                self._run()
+        finally:
+            self.store.close()
+            for number, handler in previous.items():
+                signal.signal(number, handler)
+
+    def _run(self) -> None:
+        secrets = secrets_path(self.path, os.environ)
+        tokens = load_tokens(secrets, os.environ)
+        ways = load_ways(secrets, os.environ)
+        for person in self.site.plan.persons:
+            for way in person.ways:
+                if way not in ways:
+                    _log.warning("%s cannot be told by %s: no address in %s", person.id, way, secrets or "the secrets")
+        self.outbox = Outbox(self.site.store_path, AppriseNotifier(), ways, self.clock, self._refused)
+        made = [connect(table, self.site.plan) for table in self.site.adapters.values()]
+        self.adapters = [adapter for adapter in made if adapter is not None]
+        forwarder = forwarder_of(self.site, self.store, tokens)
+        self.loop = Loop(
+            self.site.plan,
+            self.store,
+            self.queue,
+            self.clock,
+            self.adapters,
+            commit_every=self.site.store.commit_every / 1000,
+            wake_outbox=self.outbox.wake,
+            listener=self._listener or _nobody,
+            say=_log.info,
+        )
+        self.outbox.start()
+        if forwarder is not None:
+            forwarder.start()
+        for adapter in self.adapters:
+            adapter.start(self.queue, self.clock)
+        told = threading.Thread(target=self._tell_health, name="health", daemon=True)
+        told.start()
+        _log.info("%s: watching %d points by %d rules", *_size(self.site))
+        try:
+            self.loop.run()
+        finally:
+            self.stopping.set()
+            # What is still in the queue was not acknowledged; its sender keeps it.
+            self.queue.close()
+            for adapter in self.adapters:
+                adapter.stop()
+            if forwarder is not None:
+                forwarder.stop()
+            self.outbox.stop()
+            _log.info("stopped; %s", self._health_line())
+
+    def stop(self) -> None:
+        """End `run` from any thread."""
+        self.stopping.set()
+        if self.loop is not None:
+            self.loop.stop()
+
+    def reload(self) -> None:
+        """Read the site file again; a wrong one changes nothing and says why."""
+        try:
+            site = load_site(self.path)
+        except SiteFileError as error:
+            _log.error("the site file is not taken up, the old one stays in use:\n%s", error)
+            return
+        except TidebedError as error:
+            _log.error("the site file is not taken up, the old one stays in use: %s", error)
+            return
+        if site.adapters != self.site.adapters or site.store_path != self.site.store_path:
+            _log.warning("adapters and the store's place change at the next start; rules and points change now")
+        self.site = site
+        if self.loop is not None:
+            self.loop.reload(site.plan)
+
+    def _signal(self, number: int, frame: FrameType | None) -> None:
+        if number == signal.SIGHUP:
+            self._reload.set()
+        else:
+            self.stop()
+
+    def _trust_clock(self) -> bool:
+        saved = self.store.checkpoint()
+        least = 0 if saved is None else int(saved["now"])
+        if isinstance(self.clock, PlayedClock):
+            return True
+        said = ""
+        while not self.stopping.is_set():
+            doubt = self.clock.doubt(least)
+            if not doubt:
+                return True
+            if not said:
+                _log.warning("%s", doubt)
+                said = doubt
+            self.stopping.wait(1.0)
+        return False
+
+    def _tell_health(self) -> None:
+        begun = time.monotonic()
+        while not self.stopping.wait(0.5):
+            if self._reload.is_set():
+                self._reload.clear()
+                self.reload()
+            if time.monotonic() - begun >= HEALTH_EVERY:
+                begun = time.monotonic()
+                _log.info("%s", self._health_line())
+
+    def _health_line(self) -> str:
+        if self.loop is None:
+            return "health: not started"
+        engine = self.loop.engine
+        alarms = 0 if engine is None else engine.life.count_standing()
+        lag = 0.0 if engine is None else max(0.0, (self.clock.now() - engine.frontier) / 1000)
+        unsent = 0 if self.outbox is None else self.outbox.health().waiting
+        return self.loop.tally.line([adapter.health() for adapter in self.adapters], alarms, unsent, lag)
+
+    def _refused(self, sending: Sending, reason: str) -> None:
+        _log.error("nobody was told of %r by %s of %s: %s", sending.title, sending.way, sending.person, reason)
+
+
+_SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+
+
+def _nobody(events: Sequence[object]) -> None:
+    """Nobody listens."""
+
+
+def _size(site: Site) -> tuple[str, int, int]:
+    return site.plan.name, len(site.plan.points), len(site.plan.rules)
+
+
+def set_up_logging() -> None:
+    """One line an entry on standard error, as a service manager wants it; it adds the time itself."""
+    handler = logging.StreamHandler()
+    plain = "JOURNAL_STREAM" in os.environ
+    handler.setFormatter(
+        logging.Formatter("%(message)s" if plain else "%(asctime)s %(levelname)s %(message)s", "%Y-%m-%d %H:%M:%S")
+    )
+    root = logging.getLogger("tidebed")
+    root.handlers = [handler]
+    root.setLevel(logging.INFO)
+    root.propagate = False
