@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import shutil
+import textwrap
 from collections import Counter
 from pathlib import Path
 
@@ -68,15 +70,11 @@ def _counts(site: Site) -> dict[str, object]:
 def _summary(site: Site) -> list[str]:
     plan = site.plan
     lines = [f"{site.path.name} is right: {plan.name}, times of day in {plan.timezone}", ""]
-    lines.append(f"  points    {len(plan.points)}: {', '.join(point.id for point in plan.points)}")
+    lines += _listed("points", [point.id for point in plan.points])
     for priority in Priority:
-        rules = [rule.id for rule in plan.rules if rule.priority is priority]
-        if rules:
-            lines.append(f"  {priority.value:<9} {len(rules)}: {', '.join(rules)}")
-    if plan.stages:
-        lines.append(f"  stages    {len(plan.stages)}: {', '.join(stage.id for stage in plan.stages)}")
-    if site.adapters:
-        lines.append(f"  heard by  {', '.join(sorted(site.adapters))}")
+        lines += _listed(priority.value, [rule.id for rule in plan.rules if rule.priority is priority])
+    lines += _listed("stages", [stage.id for stage in plan.stages])
+    lines += _listed("adapters", sorted(site.adapters))
     lines += [f"  told      {_told(person)}" for person in plan.persons] or [
         "  told      nobody: there is no [[person]]"
     ]
@@ -84,11 +82,20 @@ def _summary(site: Site) -> list[str]:
     if left or deaf or site.remarks:
         lines.append("")
     if left:
-        lines.append(f"  No rule looks at {', '.join(left)}.")
+        lines += _wrapped(f"No rule looks at {', '.join(left)}.")
     if deaf:
-        lines.append(f"  No rule says when these fall silent: {', '.join(deaf)}.")
+        lines += _wrapped(f"No rule says when these fall silent: {', '.join(deaf)}.")
     lines += [f"  {remark.show(site.path.name)}" for remark in site.remarks]
     return lines
+
+
+def _listed(word: str, names: list[str]) -> list[str]:
+    return _wrapped(f"{word:<9} {len(names)}: {', '.join(names)}", hang=12) if names else []
+
+
+def _wrapped(text: str, hang: int = 2) -> list[str]:
+    width = max(40, min(100, shutil.get_terminal_size().columns))
+    return textwrap.wrap(text, width, initial_indent="  ", subsequent_indent=" " * hang, break_on_hyphens=False)
 
 
 def _told(person: PersonSettings) -> str:

@@ -64,16 +64,21 @@ def load_site(path: str | Path) -> Site:
         line = raw[: error.start].count(b"\n") + 1
         problem = Problem(line, "", "", "", "holds a character that is not UTF-8", "save the file as UTF-8")
         raise SiteFileError(file.name, [problem]) from error
+    return site_from_text(text, file)
+
+
+def site_from_text(text: str, file: Path) -> Site:
+    """The site that a text describes, as if it stood in `file`; raises SiteFileError as load_site does."""
     made, points, problems = _read(text)
     if problems or made is None:
         raise SiteFileError(file.name, problems)
     return Site(
         path=file,
-        fingerprint=hashlib.sha256(raw).hexdigest(),
+        fingerprint=hashlib.sha256(text.encode()).hexdigest(),
         plan=_plan(made, points, file.stem),
         place=made.site,
         store=made.store,
-        store_path=(file.resolve().parent / made.store.path),
+        store_path=file.resolve().parent / made.store.path,
         adapters=made.adapters,
         remarks=tuple(remarks(made, points)),
     )
