@@ -1,0 +1,312 @@
+"""Does the loop take, judge, commit and only then acknowledge?"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+
+from adapters.intake import Arrived, Delivery, Health, Inlet, Refusal
+from daemon.loop import Loop
+from daemon.queue import DeliveryQueue
+from daemon.store import Store, StoreError, hand_in
+from rules.acts import Act, ActKind
+from rules.clock import Clock
+from rules.conditions import KINDS
+from rules.events import Event
+from rules.people import PersonSettings
+from rules.plan import Plan, PointPlan
+
+START = 1_780_000_000_000
+
+
+class Hands:
+    """A clock and a monotonic clock that tests move."""
+
+    def __init__(self) -> None:
+        self.wall = START
+        self.mono = 0.0
+
+    def now(self) -> int:
+        """ms UTC."""
+        return self.wall
+
+    def monotonic(self) -> float:
+        """Seconds."""
+        return self.mono
+
+    def forward(self, seconds: float) -> None:
+        """Both move on together."""
+        self.wall += round(seconds * 1000)
+        self.mono += seconds
+
+
+class Backlog:
+    """An adapter whose backlog is drained when a test says so."""
+
+    name = "test"
+
+    def __init__(self) -> None:
+        self.is_drained = True
+
+    def start(self, inlet: Inlet, clock: Clock) -> None:
+        """Nothing to start."""
+
+    def stop(self) -> None:
+        """Nothing to stop."""
+
+    def drained(self) -> bool:
+        """As the test says."""
+        return self.is_drained
+
+    def health(self) -> Health:
+        """Nothing to tell."""
+        return Health(self.name)
+
+
+def make_plan(on_delay: str = "0 s") -> Plan:
+    """Flow with a stopped-water rule and a keeper."""
+    rule = KINDS["stopped"].model_validate(
+        {
+            "id": "loop.stopped",
+            "kind": "stopped",
+            "priority": "critical",
+            "evidence": [{"point": "loop.flow", "under": 2}],
+            "on_delay": on_delay,
+        }
+    )
+    point = PointPlan("loop.flow", "flow", "L/min", Fraction(1, 10), 10_000, 600_000)
+    return Plan("Test", "UTC", (point,), (rule,), (), (PersonSettings(id="keeper", ways=("phone",)),))
+
+
+class Bench:
+    """A loop on a real store, driven turn by turn."""
+
+    def __init__(self, path: Path, hands: Hands, plan: Plan) -> None:
+        self.path, self.hands, self.plan = path, hands, plan
+        self.adapter = Backlog()
+        self.events: list[Event] = []
+        self.said: list[str] = []
+        self.acknowledged: list[int] = []
+        self.open()
+
+    def open(self) -> None:
+        """Start, or start again."""
+        self.store = Store(self.path, self.plan.points)
+        self.queue = DeliveryQueue(monotonic=self.hands.monotonic)
+        self.loop = Loop(
+            self.plan,
+            self.store,
+            self.queue,
+            self.hands,
+            [self.adapter],
+            listener=self.events.extend,
+            say=self.said.append,
+            monotonic=self.hands.monotonic,
+            wait=self.hands.forward,
+        )
+
+    def crash(self) -> None:
+        """Gone without a farewell."""
+        self.store.close()
+
+    def send(self, counts: int, time: int | None = None, point: str = "loop.flow") -> None:
+        """One reading in a delivery of its own."""
+        number = len(self.acknowledged) + self.queue._queue.qsize()
+        done: Callable[[], None] = lambda: self.acknowledged.append(number)  # noqa: E731 - a line is clearer here
+        self.queue.put(Delivery("test", [Arrived(point, time, counts, 2)], done=done))
+
+    def turn(self, seconds: float = 1.0) -> None:
+        """Time passes, then the loop takes what came."""
+        self.hands.forward(seconds)
+        self.loop.turn(self.hands.mono)
+
+    def stored(self) -> list[tuple[int, int]]:
+        """(time, counts) of what is on disk."""
+        blocks = self.store.read("loop.flow", 0, 2**62)
+        return [(int(t), int(v)) for b in blocks for t, v in zip(b.times, b.values, strict=True)]
+
+    def states(self) -> list[str]:
+        """The states that alarms went through."""
+        return [event.body["state"] for event in self.events if event.type == "alarm"]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    """A loop at its first start."""
+    made = Bench(tmp_path / "store.sqlite", Hands(), make_plan())
+    yield made
+    made.store.close()
+
+
+def test_a_reading_is_acknowledged_only_when_it_is_on_disk(bench: Bench) -> None:
+    """While the group waits nothing is acknowledged; with the commit everything is."""
+    bench.send(299, START + 1_000)
+    bench.turn()
+    bench.send(300, START + 1_050)
+    bench.turn(0.1)
+    assert (bench.stored(), bench.acknowledged) == ([(START + 1_000, 299)], [0])
+    bench.turn()
+    assert bench.stored() == [(START + 1_000, 299), (START + 1_050, 300)]
+    assert bench.acknowledged == [0, 1]
+
+
+def test_a_payload_without_a_time_gets_the_next_free_millisecond(bench: Bench) -> None:
+    """Three that arrive in one instant stay three readings."""
+    for counts in (300, 301, 302):
+        bench.send(counts)
+    bench.turn()
+    bench.turn()
+    now = START + 1_000
+    assert bench.stored() == [(now, 300), (now + 1, 301), (now + 2, 302)]
+
+
+def test_an_alarm_is_committed_at_once(bench: Bench) -> None:
+    """Neither the event nor what is owed to the phone waits for the group."""
+    bench.turn()
+    bench.send(0, START + 1_000)
+    bench.turn(0.1)
+    bench.turn(0.95)
+    assert bench.states() == ["unacknowledged"]
+    assert [sending.title for sending in bench.store.unsent()] == ["loop.stopped: stopped"]
+
+
+def test_a_point_that_is_not_in_the_site_file_is_counted_and_acknowledged(bench: Bench) -> None:
+    """It is refused by cause, and its sender need not send it again."""
+    bench.send(1, point="moon.level")
+    bench.queue.put(Delivery("test", refusals=[Refusal("not a number", "x")]))
+    bench.turn()
+    bench.turn()
+    assert bench.loop.tally.refused == {"point not in the site file": 1, "not a number": 1}
+    assert bench.acknowledged == [0]
+
+
+def test_when_the_disk_refuses_readings_wait_and_nothing_is_acknowledged(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is said once, tried again each second, and goes on as if nothing had been."""
+    bench.turn()
+
+    def refuse(*_: object, **__: object) -> None:
+        raise StoreError("the disk is full; make room")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(bench.store, "commit", refuse)
+        bench.send(300, START + 1_000)
+        for _ in range(4):
+            bench.turn()
+        assert bench.acknowledged == []
+        assert bench.said == ["readings cannot be stored and wait: the disk is full; make room"]
+    for _ in range(3):
+        bench.turn()
+    assert bench.stored() == [(START + 1_000, 300)]
+    assert bench.acknowledged == [0]
+
+
+def test_the_span_without_a_daemon_is_logged_and_counts_for_no_delay(tmp_path: Path) -> None:
+    """Water that stopped 30 s before a power cut of an hour is 30 s old afterwards: the alarm comes 60 s later."""
+    bench = Bench(tmp_path / "store.sqlite", Hands(), make_plan("90 s"))
+    bench.turn()
+    bench.send(0, START + 1_000)
+    for _ in range(31):
+        bench.turn()
+    bench.crash()
+    stopped = bench.hands.wall
+    bench.hands.forward(3600)
+    bench.open()
+    back = bench.hands.wall
+    bench.send(0, back)
+    for _ in range(120):
+        bench.turn()
+    off = [event for event in bench.events if event.type == "off"]
+    assert len(off) == 1
+    assert stopped - off[0].t <= 10_000
+    assert off[0].body["until"] == back
+    raised = [event.t for event in bench.events if event.type == "alarm"]
+    assert raised == [back + 90_000 - (off[0].t - (START + 1_000))]
+    bench.store.close()
+
+
+def test_after_a_restart_the_backlog_is_heard_in_its_place(tmp_path: Path) -> None:
+    """What waited at the broker is judged at its own time, not late, because judging waits until it has come."""
+    bench = Bench(tmp_path / "store.sqlite", Hands(), make_plan())
+    for second in range(20):
+        bench.send(300, START + 1_000 * second)
+        bench.turn()
+    bench.crash()
+    left = bench.hands.wall
+    bench.hands.forward(60)
+    bench.adapter.is_drained = False
+    bench.open()
+    bench.turn()
+    for second in range(5, 55, 10):
+        bench.send(0 if second == 25 else 300, left + 1_000 * second)
+        bench.turn()
+    assert bench.states() == []
+    bench.adapter.is_drained = True
+    bench.turn(3)
+    times = [event.t for event in bench.events if event.type == "alarm"]
+    assert times == [left + 25_000, left + 35_000]
+    assert bench.loop.tally.behind == 0
+    bench.store.close()
+
+
+def test_a_backlog_that_never_ends_is_waited_for_no_longer_than_catch_up(tmp_path: Path) -> None:
+    """After `catch_up` judging goes on."""
+    bench = Bench(tmp_path / "store.sqlite", Hands(), make_plan())
+    bench.send(300, START)
+    bench.turn()
+    bench.turn()
+    bench.crash()
+    bench.adapter.is_drained = False
+    bench.hands.forward(10)
+    bench.open()
+    assert bench.loop.engine is not None
+    before = bench.loop.engine.frontier
+    bench.turn(59)
+    assert bench.loop.engine.frontier == before
+    bench.turn(1)
+    assert bench.loop.engine.frontier > before
+    bench.store.close()
+
+
+def test_an_act_from_another_process_is_taken_once_and_logged(bench: Bench) -> None:
+    """An acknowledgement by `tidebed ack` reaches the alarm, and the inbox is empty afterwards."""
+    bench.turn()
+    bench.send(0, START + 1_000)
+    for _ in range(3):
+        bench.turn()
+    hand_in(bench.path, Act(bench.hands.wall, ActKind.ACKNOWLEDGE, "anna", "loop.stopped", text="spare pump"))
+    for _ in range(3):
+        bench.turn()
+    assert bench.states() == ["unacknowledged", "acknowledged"]
+    assert bench.store.inbox() == []
+    assert [(act.who, act.text) for act in bench.store.acts()] == [("anna", "spare pump")]
+
+
+def test_a_reload_keeps_an_alarm_that_stands(bench: Bench) -> None:
+    """A rule whose kind and points are unchanged goes on from where it was."""
+    bench.turn()
+    bench.send(0, START + 1_000)
+    for _ in range(3):
+        bench.turn()
+    changed = make_plan("45 s")
+    bench.loop.reload(dataclasses.replace(changed, name="Other name"))
+    bench.turn()
+    assert bench.states() == ["unacknowledged"]
+    bench.send(300, bench.hands.wall)
+    for _ in range(3):
+        bench.turn()
+    assert bench.states() == ["unacknowledged", "returned"]
+
+
+def test_after_a_stop_everything_taken_is_on_disk(bench: Bench) -> None:
+    """The last group is judged, committed and acknowledged."""
+    bench.send(300, START)
+    bench.loop.stop()
+    bench.loop.run()
+    assert bench.stored() == [(START, 300)]
+    assert bench.acknowledged == [0]
