@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,6 +22,7 @@ class Receiver:
     silent: bool = False
     got: list[tuple[dict[str, str], str]] = field(default_factory=list)
     """(headers, body) of each message."""
+    paths: list[str] = field(default_factory=list)
     port: int = 0
     done: threading.Event = field(default_factory=threading.Event)
     arrivals: threading.Semaphore = field(default_factory=lambda: threading.Semaphore(0))
@@ -40,8 +42,11 @@ def receiving() -> Iterator[Receiver]:
 
         def do_POST(self) -> None:
             """Keep what came, then answer, or hang up without a word."""
-            body = self.rfile.read(int(self.headers["Content-Length"])).decode()
-            told.got.append((dict(self.headers), body))
+            data = self.rfile.read(int(self.headers["Content-Length"]))
+            if self.headers["Content-Encoding"] == "gzip":
+                data = gzip.decompress(data)
+            told.got.append((dict(self.headers), data.decode()))
+            told.paths.append(self.path)
             told.arrivals.release()
             if told.silent:
                 told.done.wait(10)

@@ -6,7 +6,6 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from fed_points import POINTS
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from adapters.payloads.doors import Doors, QuickDoor
 from rules.door import door
 from rules.errors import UnitError, ValueRefused
 from rules.units import UNITS, Unit
+from tests.fed_points import POINTS
 
 UNIT = st.sampled_from(sorted(UNITS.values(), key=lambda unit: unit.symbol))
 RESOLUTION = st.sampled_from(

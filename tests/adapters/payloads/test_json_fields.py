@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 
 import pytest
-from fed_points import POINTS
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from adapters.payloads.doors import Doors
 from adapters.payloads.json_fields import Field, decode_fields
 from adapters.payloads.json_pointer import Pointer
 from adapters.payloads.times import TimeFormat
+from tests.fed_points import POINTS
 
 DOORS = Doors(POINTS)
 TANK = Field(

@@ -5,13 +5,13 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
-from fed_points import POINTS
 from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.intake import Arrived
 from adapters.payloads.doors import Doors
 from adapters.payloads.plain import decode_plain
+from tests.fed_points import POINTS
 
 DOORS = Doors(POINTS)
 

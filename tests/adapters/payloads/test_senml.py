@@ -8,7 +8,6 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from fed_points import POINTS
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,6 +18,7 @@ from adapters.payloads.senml import Faulty, PackRefused, Record, decode_senml, r
 from adapters.payloads.senml_units import SENML_UNITS, everyday, parse_senml_unit
 from rules.errors import UnitError
 from rules.units import convert, parse_unit
+from tests.fed_points import POINTS
 
 NOW = 1_700_000_000_000
 DOORS = Doors(POINTS, parse_senml_unit)

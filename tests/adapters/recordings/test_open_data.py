@@ -8,10 +8,10 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
-from open_data import DATA, WATER_FLOW, sea_surface
 
 from adapters.recordings import read_recordings
 from rules.events import show_time
+from tests.open_data import DATA, WATER_FLOW, sea_surface
 
 
 def test_the_files_are_the_ones_that_were_published() -> None:

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from fed_points import POINTS
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from adapters.recordings import BadLine, Recording, RecordingRefused, opened, read_recordings
 from rules.block import Block
+from tests.fed_points import POINTS
 
 T0 = 1_775_182_470_000  # 2026-04-03T02:14:30Z
 

@@ -1,0 +1,100 @@
+"""When to wait, when to acknowledge early, and when is a backlog through?"""
+
+from __future__ import annotations
+
+import pytest
+
+from adapters.mqtt.backlog import Backlog
+from adapters.mqtt.backoff import Backoff
+from adapters.mqtt.window import ANNOUNCED, USUAL, Window
+
+
+def test_waits_double_up_to_the_longest_and_begin_again() -> None:
+    """Each is drawn between half of the wait and the whole."""
+    lowest, highest = Backoff(1, 10, lambda: 0.0), Backoff(1, 10, lambda: 1.0)
+    assert [lowest.next() for _ in range(6)] == [0.5, 1, 2, 4, 5, 5]
+    assert [highest.next() for _ in range(6)] == [1, 2, 4, 8, 10, 10]
+    highest.reset()
+    assert highest.next() == 1
+
+
+def test_chance_spreads_the_waits() -> None:
+    """Two clients do not come back together."""
+    one, other = Backoff(), Backoff()
+    assert [one.next() for _ in range(5)] != [other.next() for _ in range(5)]
+
+
+@pytest.mark.parametrize(("open_messages", "filling"), [(9, False), (10, True), (11, True)])
+def test_an_assumed_window_asks_for_acknowledgements_when_half_full(open_messages: int, filling: bool) -> None:
+    """Below, at and above half of the usual twenty."""
+    window = Window(USUAL)
+    told = [window.heard() for _ in range(open_messages)]
+    assert told[-1] is filling
+
+
+def test_a_broker_that_sends_more_than_was_assumed_has_a_larger_window() -> None:
+    """The twenty-first message proves it."""
+    window = Window(USUAL)
+    told = [window.heard() for _ in range(30)]
+    assert told == [False] * 9 + [True] * 11 + [False] * 10
+
+
+def test_a_broker_that_stops_at_the_same_number_again_and_again_is_found_out() -> None:
+    """It was announced 65,535, but sends 50 ahead: after three rounds half of that asks for acknowledgements."""
+    window = Window(ANNOUNCED)
+    for _ in range(3):
+        assert [window.heard() for _ in range(50)] == [False] * 50
+        for _ in range(50):
+            window.acknowledged()
+    assert [window.heard() for _ in range(25)] == [False] * 24 + [True]
+
+
+def test_uneven_rounds_prove_nothing() -> None:
+    """A steady trickle, or bursts of any size, do not make the window small."""
+    window = Window(ANNOUNCED)
+    for size in (50, 60, 50, 60, 50, 9, 9, 9, 9):
+        for _ in range(size):
+            window.heard()
+        for _ in range(size):
+            window.acknowledged()
+    assert window.size == ANNOUNCED
+
+
+def test_a_new_session_has_no_backlog() -> None:
+    """Once the broker confirms the topics, nothing can be waiting."""
+    backlog = Backlog()
+    backlog.accepted(0.0, resumed=False)
+    assert not backlog.is_drained(10.0, filling=False)
+    backlog.subscribed(10.0)
+    assert backlog.is_drained(10.0, filling=False)
+
+
+def test_a_resumed_session_is_drained_after_half_a_second_of_quiet() -> None:
+    """Below, at and above; each message begins the wait anew; once through, it stays so."""
+    backlog = Backlog()
+    backlog.accepted(0.0, resumed=True)
+    backlog.subscribed(0.0)
+    backlog.heard(1.0)
+    assert not backlog.is_drained(1.25, filling=False)
+    backlog.heard(1.25)
+    assert not backlog.is_drained(1.5, filling=False)
+    assert not backlog.is_drained(1.75, filling=True)  # the broker may only be waiting for acknowledgements
+    assert backlog.is_drained(1.75, filling=False)
+    backlog.heard(1.75)
+    assert backlog.is_drained(1.75, filling=False)
+
+
+@pytest.mark.parametrize(
+    ("messages", "resumed", "noted"),
+    [(999, True, False), (1000, True, True), (1020, True, True), (1021, True, False), (1000, False, False)],
+)
+def test_a_backlog_that_looks_like_a_limit_is_told(messages: int, resumed: bool, noted: bool) -> None:
+    """A broker that drops the thousand-and-first message says nothing; so we say what it looks like."""
+    backlog = Backlog()
+    backlog.accepted(0.0, resumed=resumed)
+    backlog.subscribed(0.0)
+    backlog.messages = messages
+    assert backlog.note() is None
+    assert backlog.is_drained(1.0, filling=False)
+    note = backlog.note()
+    assert (note is not None and f"{messages} messages" in note) is noted
