@@ -65,6 +65,7 @@ class Forwarder:
         self._pieces: deque[list[str]] = deque()
         """What of the batch has not been answered yet."""
         self._failures = 0
+        self._hurry = False
         self._health = ForwardHealth()
         self._halt = threading.Event()
         self._thread: threading.Thread | None = None
@@ -97,12 +98,16 @@ class Forwarder:
         if self._pieces and not self._send():
             self._failures += 1
             return wait_before(self._failures, self._rng, LONGEST_WAIT)
+        # After an outage there is more to send than this batch, which was cut when it began.
+        self._hurry |= self._failures > 0
         self._failures = 0
         if self._pieces:
             return 0.0
         batch, self._batch = self._batch, None
         forwarded(connection, batch)
-        return 0.0 if batch.last is None or len(batch) >= self._most or self._health.owed.days else self._every
+        more = self._hurry or len(batch) >= self._most or self._health.owed.days > 0
+        self._hurry = False
+        return 0.0 if more else self._every
 
     def close(self) -> None:
         """Close the connection; on the thread that stepped."""

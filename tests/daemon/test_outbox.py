@@ -7,6 +7,7 @@ import threading
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future
+from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
@@ -437,27 +438,28 @@ def test_whatever_fails_each_message_ends_once_and_in_order(
 ) -> None:
     """Each ends delivered or refused, just once; ordinary ones of a lane and critical ones of a lane end in order; a
     try says that it may be a repeat just when one before it was in doubt; restarts change nothing of that."""
-    place = Place(tmp_path_factory.mktemp("outbox") / "store.sqlite")
-    for number, ((person, way), priority, answers, restart) in enumerate(messages):
-        place.service.answers[f"{number}"] = list(answers)
-        place.owe(f"{number}", person=person, way=way, priority=priority)
-        place.pump()
-        if restart:
-            place.outbox.close()
-            place.new_outbox()
-    place.pump_on(60)
-    tries: dict[int, list[str]] = defaultdict(list)
-    last_try: dict[int, int] = {}
-    for at, (_, message_id, body) in enumerate(place.service.got):
-        tries[int(message_id)].append(body)
-        last_try[int(message_id)] = at
-    assert place.store.unsent() == []
-    for number, (_, _, answers, _) in enumerate(messages):
-        until_end = next((i + 1 for i, answer in enumerate(answers) if answer is REFUSED), len(answers) + 1)
-        assert len(tries[number]) == until_end
-        said = [body.endswith(REPEAT) for body in tries[number]]
-        assert said == [UNKNOWN in answers[:i] for i in range(until_end)]
-    for whose in {(lane, priority == "critical") for lane, priority, _, _ in messages}:
-        of_lane = [n for n, (lane, priority, _, _) in enumerate(messages) if (lane, priority == "critical") == whose]
-        assert all(last_try[a] < last_try[b] for a, b in pairwise(of_lane))
-    place.close()
+    with closing(Place(tmp_path_factory.mktemp("outbox") / "store.sqlite")) as place:
+        for number, ((person, way), priority, answers, restart) in enumerate(messages):
+            place.service.answers[f"{number}"] = list(answers)
+            place.owe(f"{number}", person=person, way=way, priority=priority)
+            place.pump()
+            if restart:
+                place.outbox.close()
+                place.new_outbox()
+        place.pump_on(60)
+        tries: dict[int, list[str]] = defaultdict(list)
+        last_try: dict[int, int] = {}
+        for at, (_, message_id, body) in enumerate(place.service.got):
+            tries[int(message_id)].append(body)
+            last_try[int(message_id)] = at
+        assert place.store.unsent() == []
+        for number, (_, _, answers, _) in enumerate(messages):
+            until_end = next((i + 1 for i, answer in enumerate(answers) if answer is REFUSED), len(answers) + 1)
+            assert len(tries[number]) == until_end
+            said = [body.endswith(REPEAT) for body in tries[number]]
+            assert said == [UNKNOWN in answers[:i] for i in range(until_end)]
+        for whose in {(lane, priority == "critical") for lane, priority, _, _ in messages}:
+            of_lane = [
+                n for n, (lane, priority, _, _) in enumerate(messages) if (lane, priority == "critical") == whose
+            ]
+            assert all(last_try[a] < last_try[b] for a, b in pairwise(of_lane))
