@@ -157,6 +157,12 @@ def test_dew_point_agrees_with_psychrolib_over_a_grid() -> None:
                 assert dew_point(temperature, humidity) == pytest.approx(expected, abs=0.02)
 
 
+def test_heat_of_vaporisation_of_fao() -> None:
+    """FAO-56 takes 2.45 MJ/kg at 20 degC, rounded; its straight line (from memory) falls 2.361 kJ/kg a degree."""
+    assert heat_of_vaporisation(20.0) == pytest.approx(2450.0, abs=5.0)
+    assert heat_of_vaporisation(0.0) - heat_of_vaporisation(50.0) == pytest.approx(50 * 2.361, rel=1e-9)
+
+
 def test_heat_of_vaporisation_is_that_of_the_steam_formulation() -> None:
     """FAO-56's straight line is within 0.3 % of CoolProp's IAPWS from 1 to 50 degC."""
     for temperature in range(1, 51):

@@ -87,6 +87,7 @@ def test_alkalinity_that_a_feed_uses_up() -> None:
     assert _value("carbonate_consumed", feed=100) == pytest.approx(21.0, rel=0.025)
     assert _value("carbonate_consumed", feed=100) / 3.0 == pytest.approx(7.1, rel=0.01)
     days = _value("alkalinity_runway", alkalinity=60, limit=0, volume="2 m3", feed=100)
+    assert days == pytest.approx(60 * 2000 / (1000 * 3 * 100.0869 / 14.0067), rel=1e-9)
     assert 5.0 < days < 6.0
 
 
@@ -133,6 +134,17 @@ def test_evaporation_is_near_the_simple_pool_formula() -> None:
     found = _value("tank_evaporation", area=1, water_temperature=27, temperature=27, humidity=50)
     drive = _value("vapour_pressure_deficit", temperature=27, humidity=50)
     assert found / 86400 == pytest.approx(4e-5 * drive, rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("air_speed", "expected"),
+    # 86400 x 2 m2 x drive x (0.089 + 0.0782 v)/(2501 - 2.361 x 26); e by FAO-56 eq. 11: 3.361 and 2.644 kPa.
+    [(0.0, 10.3567), (0.1, 11.2666), (1.0, 19.4566)],
+)
+def test_evaporation_of_a_tank_by_hand(air_speed: float, expected: float) -> None:
+    """2 m2 at 26 degC under air of 22 degC and 65 % lose some 11 L a day (equation evaluated by hand)."""
+    tank = {"area": 2, "water_temperature": 26, "temperature": 22, "humidity": 65, "air_speed": air_speed}
+    assert _value("tank_evaporation", **tank) == pytest.approx(expected, rel=1e-5)
 
 
 @pytest.mark.parametrize(
