@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -45,19 +45,21 @@ class Scores(NamedTuple):
 
     def median_delay(self) -> NDArray[np.float64]:
         """Median delay of what was caught, ms; NaN where nothing was."""
-        return _over_caught(self.delays, np.nanmedian)
+        return _over_caught(self.delays, lambda known: np.nanmedian(known, axis=1))
 
     def worst_delay(self) -> NDArray[np.float64]:
         """Longest delay of what was caught, ms; NaN where nothing was."""
-        return _over_caught(self.delays, np.nanmax)
+        return _over_caught(self.delays, lambda known: np.nanmax(known, axis=1))
 
 
-def _over_caught(delays: NDArray[np.int64], over: object) -> NDArray[np.float64]:
+def _over_caught(
+    delays: NDArray[np.int64], over: Callable[[NDArray[np.float64]], NDArray[np.float64]]
+) -> NDArray[np.float64]:
     result = np.full(len(delays), np.nan)
     some = (delays != MISSED).any(axis=1)
     if some.any():
         known = np.where(delays[some] == MISSED, np.nan, delays[some])
-        result[some] = over(known, axis=1)  # type: ignore[operator]  # one of numpy's reductions, see the callers
+        result[some] = over(known)
     return result
 
 
@@ -72,10 +74,10 @@ def score(spells: Spells, settings: int, labels: Sequence[Label], begin: int, en
     meets = np.zeros(len(which), np.bool_)
     delays = np.full((settings, len(labels)), MISSED, np.int64)
     for number, label in enumerate(labels):
-        touching = np.flatnonzero((spells.raised <= label.end) & (spells.returned > label.start))
+        touching = np.flatnonzero((spells.raised <= label.end_ms) & (spells.returned > label.start_ms))
         meets[touching] = True
         rows, first = np.unique(which[touching], return_index=True)
-        delays[rows, number] = np.maximum(spells.raised[touching[first]] - label.start, 0)
+        delays[rows, number] = np.maximum(spells.raised[touching[first]] - label.start_ms, 0)
     return Scores(
         alarms,
         _sums(which, returned - spells.raised, settings),
@@ -112,7 +114,11 @@ def _chattering(spells: Spells, settings: int) -> NDArray[np.int64]:
 def together(parts: Sequence[Scores]) -> Scores:
     """Scores of the same settings over several recordings."""
     return Scores(
-        *(sum((getattr(part, name) for part in parts[1:]), getattr(parts[0], name)) for name in Scores._fields[:5]),
+        np.sum([part.alarms for part in parts], axis=0),
+        np.sum([part.in_alarm for part in parts], axis=0),
+        np.sum([part.waited for part in parts], axis=0),
+        np.sum([part.chattering for part in parts], axis=0),
+        np.sum([part.false for part in parts], axis=0),
         np.concatenate([part.delays for part in parts], axis=1),
         sum(part.span for part in parts),
     )
