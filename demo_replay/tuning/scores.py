@@ -36,12 +36,14 @@ class Scores(NamedTuple):
     @property
     def caught(self) -> NDArray[np.int64]:
         """How many labelled events were caught, int64[n]."""
-        return (self.delays != MISSED).sum(axis=1)
+        found: NDArray[np.int64] = (self.delays != MISSED).sum(axis=1)
+        return found
 
     @property
     def missed(self) -> NDArray[np.int64]:
         """How many labelled events were missed, int64[n]."""
-        return (self.delays == MISSED).sum(axis=1)
+        found: NDArray[np.int64] = (self.delays == MISSED).sum(axis=1)
+        return found
 
     def median_delay(self) -> NDArray[np.float64]:
         """Median delay of what was caught, ms; NaN where nothing was."""
