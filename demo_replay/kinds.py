@@ -64,6 +64,7 @@ _MAY_START = Start(air=15.0, water=23.6, soil=17.0, store=16.0)
 _SPRING_START = Start(air=16.0, water=23.4, soil=15.0, store=15.0)
 
 _OXYGEN_LOW = Marked("tank.oxygen_low", "oxygen in the tank under 4 mg/L", truth="tank.oxygen", below=4.0)
+_OXYGEN_WARN = Marked("tank.oxygen_warn", "oxygen in the tank under 5 mg/L", truth="tank.oxygen", below=5.0)
 _OXYGEN_CRITICAL = Marked(
     "tank.oxygen_critical", "oxygen in the tank under 3 mg/L", truth="tank.oxygen", below=3.0, lasting=2.0
 )
@@ -77,7 +78,7 @@ def _stopped(*failures: Failure, note: str, rule: str = "loop.stopped") -> DayKi
         start=_SPRING_START,
         begins=12,
         failures=failures,
-        marks=(Marked(rule, note, failure=0), _OXYGEN_LOW, _OXYGEN_CRITICAL),
+        marks=(Marked(rule, note, failure=0), _OXYGEN_WARN, _OXYGEN_LOW, _OXYGEN_CRITICAL),
     )
 
 
@@ -102,6 +103,7 @@ KINDS: dict[str, DayKind] = {
         weather=WeatherSettings(mean=26.0, swing=7.5, dew_point=15.5, cloud=0.05),
         start=Start(air=20.0, water=25.6, soil=22.0, store=20.5),
         marks=(
+            Marked("house.warm", "air in the house over 32 °C", truth="house.temperature", above=32.0, lasting=20.0),
             Marked("house.hot", "air in the house over 36 °C", truth="house.temperature", above=36.0, lasting=15.0),
         ),
     ),
@@ -111,6 +113,7 @@ KINDS: dict[str, DayKind] = {
         start=Start(air=13.0, water=22.4, soil=11.0, store=11.0),
         begins=12,
         marks=(
+            Marked("house.cool", "air in the house under 10 °C", truth="house.temperature", below=10.0, lasting=20.0),
             Marked("house.cold", "air in the house under 7 °C", truth="house.temperature", below=7.0, lasting=15.0),
             Marked("house.frost", "air in the house under 3 °C", truth="house.temperature", below=3.0, lasting=5.0),
         ),
@@ -121,14 +124,17 @@ KINDS: dict[str, DayKind] = {
         weather=_SUMMER,
         start=Start(air=16.5, water=24.4, soil=19.0, store=18.0),
         failures=(Failure("siphon break", 9.5, 21.0, bed=2),),
-        marks=(Marked("bed2.stuck", "siphon of bed 2 did not break; cleaned in the evening", failure=0),),
+        marks=(Marked("bed2.stays_low", "siphon of bed 2 did not break; cleaned in the evening", failure=0),),
     ),
     "slow_leak": DayKind(
         day=date(2026, 9, 15),
         weather=_AUTUMN,
         start=Start(air=15.5, water=23.8, soil=17.5, store=17.5),
         failures=(Failure("sump", 8.0, 25.0, leak=0.15),),
-        marks=(Marked("loop.leak", "seam of the sump weeps about 9 L an hour", failure=0),),
+        marks=(
+            Marked("loop.leak", "seam of the sump weeps about 9 L an hour", failure=0),
+            Marked("floor.wet_now", "water from the sump on the floor", truth="floor.wet", above=0.5),
+        ),
     ),
     "dawn_oxygen": DayKind(
         day=date(2026, 8, 19),
@@ -136,7 +142,7 @@ KINDS: dict[str, DayKind] = {
         start=Start(air=29.0, water=26.4, soil=21.0, store=20.5),
         begins=12,
         life=Life(algae=6.0, splash=0.5, rot=2.0),
-        marks=(_OXYGEN_LOW,),
+        marks=(_OXYGEN_WARN, _OXYGEN_LOW),
     ),
     "dirty_probe": DayKind(
         day=date(2026, 10, 6),
@@ -152,22 +158,25 @@ KINDS: dict[str, DayKind] = {
         marks=(
             Marked("tank.oxygen_silent", "oxygen probe unplugged", probe_fault=0),
             Marked("tank.ph_stuck", "pH probe repeats one value", probe_fault=2),
+            Marked("low.temperature_code", "cable of the low air probe broken", probe_fault=4),
         ),
     ),
     # From here on: not shipped, made on demand for tests. Names follow the water-loop signatures of the trade.
     "power_cut": _stopped(Failure("home mains", 26.2, 28.2), rule="mains.off", note="no power on the whole property"),
     "breaker_trip": _stopped(
-        Failure("mains", 26.2, 28.2), rule="mains.off", note="the breaker of the glasshouse tripped"
+        Failure("mains", 26.2, 28.2), rule="mains.breaker", note="the breaker of the glasshouse tripped"
     ),
-    "rotor_jammed": _stopped(Failure("rotor", 26.2, 28.2), note="a snail jams the pump"),
-    "valve_shut": _stopped(Failure("valve", 14.5, 16.5), note="valve after the pump left shut after work"),
+    "rotor_jammed": _stopped(Failure("rotor", 26.2, 28.2), rule="loop.jammed", note="a snail jams the pump"),
+    "valve_shut": _stopped(
+        Failure("valve", 14.5, 16.5), rule="loop.valve_shut", note="valve after the pump left shut after work"
+    ),
     "intake_blocked": _troubled(
         Failure("intake", 3.0, 22.0, left=0.4, creeping=True), rule="loop.slow", note="strainer clogs over the day"
     ),
     "sump_dry": _troubled(
         Failure("sump", 5.0, 24.0, leak=1.0), rule="sump.low", note="sump loses water until the pump draws air"
     ),
-    "burst_pipe": _troubled(Failure("pipe", 11.0, 24.0), rule="sump.low", note="delivery pipe slipped off"),
+    "burst_pipe": _troubled(Failure("pipe", 11.0, 24.0), rule="loop.burst", note="delivery pipe slipped off"),
     "breather_blocked": _stopped(
         Failure("pump", 26.2, 28.2),
         Failure("breather", 26.2, 28.2),
@@ -175,10 +184,10 @@ KINDS: dict[str, DayKind] = {
         note="pump stopped and its return pipe siphons the tank back",
     ),
     "siphon_will_not_start": _troubled(
-        Failure("siphon start", 9.5, 22.0, bed=2), rule="bed2.stuck", note="siphon of bed 2 does not start"
+        Failure("siphon start", 9.5, 22.0, bed=2), rule="bed2.stays_full", note="siphon of bed 2 does not start"
     ),
     "bed_without_inflow": _troubled(
-        Failure("bed inflow", 9.5, 22.0, bed=1), rule="bed1.stuck", note="valve of bed 1 blocked"
+        Failure("bed inflow", 9.5, 22.0, bed=1), rule="bed1.stays_low", note="valve of bed 1 blocked"
     ),
     "filter_clogging": _troubled(
         Failure("filter", 6.0, 22.0, left=0.16, creeping=True), rule="filter.clogged", note="solids filter fills up"

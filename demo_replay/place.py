@@ -94,7 +94,7 @@ PROBES: dict[str, Probe] = {
     "pump.current": _probe("current", "A", "0.01", "pump", 0.003, low=0),
     "airpump.current": _probe("current", "A", "0.01", "pump", 0.002, low=0),
     "mains.present": _probe("state", "1", "1", "pump", 0),
-    "home.present": _probe("state", "1", "1", "pump", 0, every=6),
+    "home.present": _probe("state", "1", "1", "pump", 0),
     "fan.current": _probe("current", "A", "0.01", "pump", 0.004, every=6, low=0),
     "groundloop.current": _probe("current", "A", "0.01", "pump", 0.004, every=6, low=0),
     "tank.level": _probe("level", "cm", "0.1", "level", 0.05),

@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 from demo_replay import place
 from demo_replay.physics.chance import Chance, Floats
 
+TICK = 10
+"""ms: the step of a board's clock."""
+
 Column = tuple[NDArray[np.int64], NDArray[np.int64]]
 """Times in ms UTC and counts of the point's resolution."""
 
@@ -36,9 +39,10 @@ def polls(board: str, begin: int, end: int, seed: int) -> NDArray[np.int64]:
     """Times (ms UTC) at which a board polls between `begin` and `end`: every interval, slightly early or late."""
     b = place.BOARDS[board]
     chance = Chance(seed, f"board {board}")
-    offset = int(chance.uniform(1)[0] * b.interval * 0.5) + b.jitter
+    offset = int(chance.uniform(1)[0] * b.interval * 0.5) // TICK * TICK + b.jitter
     nominal = np.arange(begin + offset, end - b.jitter, b.interval, dtype=np.int64)
-    return nominal + np.floor(chance.uniform(len(nominal), -b.jitter, b.jitter)).astype(np.int64)
+    late = np.floor(chance.uniform(len(nominal), -b.jitter / TICK, b.jitter / TICK)).astype(np.int64)
+    return nominal + late * TICK
 
 
 def measure(

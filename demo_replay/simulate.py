@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
+from adapters.recordings.recording import Recording
 from demo_replay import place
 from demo_replay.kinds import KINDS, DayKind
 from demo_replay.labels import HOUR, Label, labels
@@ -23,6 +24,8 @@ from demo_replay.physics.weather import outside
 from demo_replay.place import POINTS, PointInfo
 from demo_replay.probes import Column, measure
 from demo_replay.works import Works, works
+from rules.block import Block
+from rules.flags import Flag
 
 DEFAULT_SEED = 39
 """The seed of the recorded days: one with which the pump trips at 02:12 local time."""
@@ -47,6 +50,14 @@ class SimulatedDay:
     truth: dict[str, Floats]
     """Point -> its true value at each of `steps`, in its unit."""
     loop: Loop
+
+    def recording(self) -> Recording:
+        """What the probes sent, as a recording that can be replayed or written."""
+        blocks = {
+            point: Block(point, times, counts, np.full(len(times), Flag.NOT_EVALUATED, np.uint8))
+            for point, (times, counts) in self.columns.items()
+        }
+        return Recording(blocks, {point: (info.unit, info.resolution) for point, info in self.points.items()})
 
 
 def simulate(kind: str, seed: int = DEFAULT_SEED, date: Date | None = None) -> SimulatedDay:

@@ -29,9 +29,9 @@ def during(day: SimulatedDay, point: str, start: float, end: float) -> NDArray[n
     return values[(hours >= start) & (hours < end)]
 
 
-def event(day: SimulatedDay) -> tuple[float, float]:
-    """The span of the day's first label, in hours after the recording began."""
-    label = day.labels[0]
+def event(day: SimulatedDay, rule: str = "") -> tuple[float, float]:
+    """The span of the day's first label (of `rule`, where one is named), in hours after the recording began."""
+    label = next(label for label in day.labels if rule in ("", label.rule))
     return (label.start_ms - day.begin_ms) / 3_600_000, (label.end_ms - day.begin_ms) / 3_600_000
 
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import gzip
-import io
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
-import numpy as np
-
+from adapters.recordings.write import write_csv
 from demo_replay.kinds import RECORDED
 from demo_replay.simulate import SimulatedDay, simulate
-from rules.door import as_decimal
+from rules.events import show_time
 
 FOLDER = Path(__file__).parent
 SITE = FOLDER / "site.toml"
@@ -35,48 +31,20 @@ def _file(kind: str, ending: str) -> Path:
     return FOLDER / f"{kind}{ending}"
 
 
-def recording_lines(day: SimulatedDay) -> Iterator[str]:
-    """The lines of a day's CSV, header first, in order of time and then of the points."""
-    names = list(day.columns)
-    times = np.concatenate([day.columns[name][0] for name in names])
-    counts = np.concatenate([day.columns[name][1] for name in names])
-    which = np.repeat(np.arange(len(names)), [len(day.columns[name][0]) for name in names])
-    order = np.lexsort((which, times))
-    units = [day.points[name].unit for name in names]
-    written: list[dict[int, str]] = [{} for _ in names]
-    yield "time,point,value,unit\n"
-    for t, w, count in zip(times[order].tolist(), which[order].tolist(), counts[order].tolist(), strict=True):
-        value = written[w].get(count)
-        if value is None:
-            value = written[w][count] = str(as_decimal(count, day.points[names[w]].resolution))
-        yield f"{rfc3339(t)},{names[w]},{value},{units[w]}\n"
-
-
 def label_lines(day: SimulatedDay) -> Iterator[str]:
     """The lines of a day's label file, header first."""
     yield "start,end,rule,note\n"
     for label in day.labels:
-        yield f"{rfc3339(label.start_ms)},{rfc3339(label.end_ms)},{label.rule},{label.note}\n"
-
-
-def rfc3339(ms: int) -> str:
-    """Milliseconds UTC as `2026-04-03T01:12:00.000Z`."""
-    seconds, rest = divmod(ms, 1000)
-    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{rest:03d}Z"
+        yield f"{show_time(label.start_ms)},{show_time(label.end_ms)},{label.rule},{label.note}\n"
 
 
 def write(folder: Path = FOLDER) -> dict[str, int]:
-    """Make every recorded day and its labels again in `folder`; returns kind -> bytes of its recording.
-
-    The same bytes for the same seed wherever the same compressor is used: no time stamp or name goes into the archive.
-    """
+    """Make every recorded day and its labels again in `folder`; returns kind -> bytes of its recording."""
     sizes: dict[str, int] = {}
     for kind in RECORDED:
         day = simulate(kind)
-        packed = io.BytesIO()
-        with gzip.GzipFile(filename="", mode="wb", compresslevel=9, fileobj=packed, mtime=0) as archive:
-            archive.write("".join(recording_lines(day)).encode())
-        (folder / path(kind).name).write_bytes(packed.getvalue())
+        recording, to = day.recording(), folder / path(kind).name
+        write_csv(to, recording.blocks.values(), recording.series)
         (folder / labels_path(kind).name).write_text("".join(label_lines(day)), encoding="utf-8")
-        sizes[kind] = len(packed.getvalue())
+        sizes[kind] = to.stat().st_size
     return sizes

@@ -163,8 +163,7 @@ def test_a_plain_day_has_its_daily_swings() -> None:
 def test_a_hot_day_passes_36_degrees_with_all_stages_on() -> None:
     """Air over 36 °C for a while although vents are open and the fan runs; the label marks it."""
     day = made("hot")
-    start, end = event(day)
-    assert day.labels[0].rule == "house.hot"
+    start, end = event(day, "house.hot")
     assert end - start > 0.5
     assert during(day, "house.temperature", start + 0.1, end - 0.1).min() > 35.7
     assert during(day, "house.temperature", 0, 24).max() < 40.0
@@ -175,8 +174,8 @@ def test_a_hot_day_passes_36_degrees_with_all_stages_on() -> None:
 def test_a_frost_night_goes_under_3_degrees_inside() -> None:
     """Inside it goes under 7 and then 3 °C, with vents shut and ground air at work; the water stays warm."""
     day = made("frost")
-    assert {label.rule for label in day.labels} == {"house.cold", "house.frost"}
-    start, end = event(day)
+    assert {label.rule for label in day.labels} == {"house.cool", "house.cold", "house.frost"}
+    start, end = event(day, "house.cold")
     assert during(day, "outside.temperature", 0, 24).min() < -5.0
     assert during(day, "house.temperature", 0, 24).min() < 3.0
     assert during(day, "low.temperature", 0, 24).min() < during(day, "house.temperature", 0, 24).min()
@@ -196,7 +195,7 @@ def test_oxygen_sags_to_dawn_and_is_back_by_noon() -> None:
     assert 2.5 < oxygen.min() < 4.0
     assert during(day, "tank.oxygen", 9, 10).mean() > during(day, "tank.oxygen", 14, 15).mean() + 0.5
     assert oxygen[-1] > 5.0
-    assert [label.rule for label in day.labels] == ["tank.oxygen_low"]
+    assert [label.rule for label in day.labels] == ["tank.oxygen_warn", "tank.oxygen_low"]
 
 
 def test_a_slow_leak_takes_the_same_by_night_and_by_day() -> None:
@@ -214,7 +213,7 @@ def test_a_slow_leak_takes_the_same_by_night_and_by_day() -> None:
 def test_on_the_day_of_dirty_probes_the_water_and_the_air_are_fine() -> None:
     """Probes die, stick, spike and show codes; what is true is an ordinary day, and only the probes are labelled."""
     day = made("dirty_probe")
-    assert {label.rule for label in day.labels} == {"tank.oxygen_silent", "tank.ph_stuck"}
+    assert {label.rule for label in day.labels} == {"tank.oxygen_silent", "tank.ph_stuck", "low.temperature_code"}
     assert day.truth["tank.oxygen"].min() > 5.5
     assert day.truth["house.temperature"].min() > 10.0
     assert day.truth["house.temperature"].max() < 30.0
