@@ -68,6 +68,11 @@ def as_decimal(counts: int, resolution: Fraction) -> Decimal:
     return (Decimal(value.numerator) / Decimal(value.denominator)).quantize(Decimal(1).scaleb(-places))
 
 
+def as_float(counts: int, resolution: Fraction) -> float:
+    """`counts * resolution` as the nearest float, which prints as the decimal that was meant."""
+    return counts * resolution.numerator / resolution.denominator
+
+
 def decimal_places(resolution: Fraction) -> int:
     """How many decimal places show every count of `resolution` exactly (at most 12)."""
     places = 0

@@ -11,7 +11,7 @@ import numpy as np
 from rules.acts import Act, ActKind
 from rules.air import Air, Decision
 from rules.block import Block
-from rules.door import as_decimal
+from rules.door import as_float
 from rules.events import Event
 from rules.judging import RuleJudge, ordered
 from rules.life import Life
@@ -115,7 +115,7 @@ class Engine:
 
     def _number(self, point: str, key: int) -> float | None:
         counts = self.value_at(point, key)
-        return None if counts is None else float(as_decimal(counts, self.points[point].resolution))
+        return None if counts is None else as_float(counts, self.points[point].resolution)
 
     def value_at(self, point: str, key: int) -> int | None:
         """Counts that `point` held at an instant of the present step."""

@@ -8,7 +8,7 @@ from typing import Any
 from rules.acts import Act, ActKind
 from rules.alarms import Alarm, Move, State
 from rules.delays import Change, due_key
-from rules.door import as_decimal
+from rules.door import as_float
 from rules.events import Event
 from rules.explaining import Explaining
 from rules.judging import RuleJudge
@@ -70,6 +70,8 @@ class Life:
         self.events = []
         changes: dict[int, list[tuple[int, str, Change]]] = {}
         for index, judge in enumerate(self.judges):
+            if judge.rule.id not in self.alarms and not judge.rule.explains:
+                continue
             for side, change in judge.changes:
                 changes.setdefault(change.key, []).append((index, side, change))
             if judge.fault_is_new:
@@ -230,7 +232,7 @@ class Life:
             "was": was.value,
             "state": following.value,
             "priority": alarm.priority.value,
-            "value": None if counts is None else float(as_decimal(counts, point.resolution)),
+            "value": None if counts is None else as_float(counts, point.resolution),
             "unit": point.unit,
             "why": why,
             "since": alarm.since,

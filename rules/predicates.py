@@ -12,7 +12,6 @@ from rules.edges import FALSE, TRUE, UNKNOWN, Edges
 from rules.span import Span
 from rules.windows import steeper
 
-
 _NONE = np.empty(0, np.intp)
 
 
