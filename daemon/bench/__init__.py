@@ -1,0 +1,1 @@
+"""What does the keeper's bench need, where recorded days are tried with other settings?"""

@@ -1,0 +1,48 @@
+"""What was left out of recorded files, and what does a recording lack?"""
+
+from __future__ import annotations
+
+from daemon.bench.source import Recorded
+from demo_replay.service import InService
+
+_MOST_BAD_LINES = 5
+
+
+def account(recorded: Recorded) -> list[str]:
+    """What was left out of the files, a line each."""
+    recording = recorded.recording
+    if recording is None:
+        return []
+    lines = []
+    if recording.bad_count:
+        lines.append(f"{counted(recording.bad_count, 'line')} could not be read and left out:")
+        lines += [f"  {bad.file}:{bad.line}: {bad.reason}" for bad in recording.bad_lines[:_MOST_BAD_LINES]]
+        if recording.bad_count > _MOST_BAD_LINES:
+            lines.append(f"  and {recording.bad_count - _MOST_BAD_LINES:,} more; --strict stops at the first")
+    if recording.ignored:
+        names = ", ".join(f"{name} ({count:,})" for name, count in sorted(recording.ignored.items()))
+        lines.append(f"Readings of points that the site file lacks are left out: {names}")
+    if recording.repeats:
+        count = recording.repeats
+        lines.append(f"{counted(count, 'reading')} left out: the point had one at that time before")
+    if recording.rounded:
+        lines.append(f"{counted(recording.rounded, 'value')} rounded to the point's resolution")
+    return lines
+
+
+def out_of_service(service: InService) -> list[str]:
+    """What is out of service for want of readings, a line each."""
+    lines = []
+    if service.missing:
+        lines.append(f"Not in the recording, so out of service: {', '.join(service.missing)}")
+    if service.rules:
+        lines.append(f"  rules that rest on them alone: {', '.join(service.rules)}")
+    if service.stages:
+        lines.append(f"  stages: {', '.join(service.stages)}")
+    lines += [f"  {rule} is judged without {', '.join(lacking)}" for rule, lacking in service.thinned.items()]
+    return lines
+
+
+def counted(count: int, word: str) -> str:
+    """`1 line`, `2,310 lines`."""
+    return f"{count:,} {word}" + ("" if count == 1 else "s")

@@ -1,0 +1,213 @@
+"""How is a replay told to a keeper, in 80 columns: alarms, decisions, messages, and what other settings change?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from daemon.bench.account import account, counted, out_of_service
+from daemon.bench.source import Recorded
+from demo_replay.comparing import Difference, Pair
+from demo_replay.episodes import Episode, called, episodes, peak
+from demo_replay.moments import Moments, show_span
+from demo_replay.replay import Replayed
+from demo_replay.watching import Watching
+from rules.alarms import State
+from rules.block import Source
+from rules.door import door
+from rules.plan import Plan
+from rules.showing import show
+
+MARKS = {"critical": "◆", "high": "▲", "medium": "●", "low": "○"}
+STYLES = {"critical": "bold red", "high": "red", "medium": "yellow", "low": ""}
+_EXPLAINED = "explained by "
+_MOST_ROWS = 60
+_ACTIONS = {"engage": "on", "release": "off", "hold": "held back"}
+_PURPOSES = {"first": "", "next": " (next in turn)", "recovery": ""}
+
+
+def print_report(console: Console, recorded: Recorded, replayed: Replayed, changes: Sequence[str] = ()) -> None:
+    """What was read, what is out of service, and what happened; `changes`: the settings that differ from the file."""
+    moments = Moments(replayed.plan.timezone, replayed.shown)
+    _print_head(console, recorded, replayed, moments)
+    for change in changes:
+        console.print(Text(f"With {change}", style="bold"))
+    _print_alarms(console, recorded.source, replayed, moments)
+    _print_decisions(console, replayed, moments)
+    _print_messages(console, replayed, moments)
+
+
+def _print_head(console: Console, recorded: Recorded, replayed: Replayed, moments: Moments) -> None:
+    """What was read and what is out of service for want of readings."""
+    plan = replayed.plan
+    console.print(Text(plan.name, style="bold"))
+    begin, end = replayed.shown
+    console.print(f"{moments.long(begin)} to {moments.long(end)}, {plan.timezone}")
+    points = len(plan.points) - len(replayed.service.missing)
+    console.print(f"{', '.join(recorded.files)}: {replayed.readings:,} readings of {counted(points, 'point')}")
+    for line in (*account(recorded), *out_of_service(replayed.service)):
+        console.print(line, soft_wrap=False)
+    console.print()
+
+
+def _print_alarms(console: Console, source: Source, replayed: Replayed, moments: Moments) -> None:
+    found = shown_episodes(replayed)
+    if not found:
+        console.print("No alarm.")
+        console.print()
+        return
+    console.print(Text(f"Alarms: {_by_priority(found)}", style="bold"))
+    table = _table("since, raised", "alarm", "lasted", "farthest", "at the end")
+    end, watching = replayed.shown[1], Watching(replayed.plan)
+    for one in found[:_MOST_ROWS]:
+        name = Text.assemble(_mark(one.priority), f"\n{called(one.rule, one.side)}")
+        table.add_row(
+            moments.pair(one.onset, one.raised),
+            name,
+            show_span(one.lasted(end)) + ("" if one.ended is not None else "\nso far"),
+            farthest(source, replayed.plan, watching, one, end),
+            _outcome(one, moments),
+        )
+    console.print(table)
+    _say_more(console, len(found))
+
+
+def _print_decisions(console: Console, replayed: Replayed, moments: Moments) -> None:
+    decisions = [event for event in replayed.events if event.type == "decision"]
+    if not decisions:
+        return
+    console.print(Text(f"Decisions about the air: {len(decisions)}, advised only", style="bold"))
+    table = _table("at", "stage", "", "why")
+    for event in decisions[:_MOST_ROWS]:
+        body = event.body
+        table.add_row(moments.minute(event.t), body["stage"], _ACTIONS.get(body["action"], body["action"]), body["why"])
+    console.print(table)
+    _say_more(console, len(decisions))
+
+
+def _print_messages(console: Console, replayed: Replayed, moments: Moments) -> None:
+    notices = [event for event in replayed.events if event.type == "notice"]
+    if not notices:
+        told = "nobody is named in the site file" if not replayed.plan.persons else "none"
+        console.print(f"Messages that would have been sent: {told}.")
+        return
+    names = {person.id: person.name or person.id for person in replayed.plan.persons}
+    console.print(Text(f"Messages that would have been sent: {len(notices)}", style="bold"))
+    table = _table("at", "to", "title")
+    for event in notices[:_MOST_ROWS]:
+        body = event.body
+        to = names.get(body["person"], body["person"]) + _PURPOSES.get(body["purpose"], f" ({body['purpose']})")
+        table.add_row(moments.minute(event.t), to, body["title"])
+    console.print(table)
+    _say_more(console, len(notices))
+
+
+def print_comparison(console: Console, today: Replayed, changed: Replayed, pairs: Sequence[Pair]) -> None:
+    """Today's settings and the changed ones, side by side."""
+    moments = Moments(today.plan.timezone, today.shown)
+    console.print(Text("What the change does", style="bold"))
+    table = _table("alarm", "today's settings", "with --set", "")
+    for pair in pairs[:_MOST_ROWS]:
+        one = pair.after or pair.before
+        if one is None:
+            continue
+        name = Text.assemble(_mark(one.priority), f"\n{called(one.rule, one.side)}")
+        cells = [
+            _brief(one, end, moments) for one, end in ((pair.before, today.shown[1]), (pair.after, changed.shown[1]))
+        ]
+        style = "" if pair.difference is Difference.SAME else "bold"
+        table.add_row(name, *cells, Text(_difference(pair), style=style))
+    if pairs:
+        console.print(table)
+        _say_more(console, len(pairs))
+    counts = Counter(pair.difference for pair in pairs)
+    told = ", ".join(f"{counts[kind]} {kind}" for kind in Difference if counts[kind]) or "no alarm either way"
+    console.print(f"Alarms: {told}.")
+    for kind, word in (("notice", "Messages"), ("decision", "Decisions")):
+        before, after = (sum(event.type == kind for event in one.events) for one in (today, changed))
+        if before or after:
+            console.print(f"{word}: {before} today, {after} with the change.")
+    console.print()
+
+
+def shown_episodes(replayed: Replayed) -> list[Episode]:
+    """The alarms that stood at any time in the part that is shown."""
+    begin = replayed.shown[0]
+    found = episodes([*replayed.warm_up, *replayed.events])
+    return [one for one in found if one.ended is None or one.ended >= begin]
+
+
+def farthest(source: Source, plan: Plan, watching: Watching, one: Episode, end: int) -> str:
+    """The farthest value of an alarm with a direction, else the value at which it was raised; in the keeper's unit.
+
+    Empty for what has no value: silence and faults.
+    """
+    point = watching.shown(one.rule)
+    if one.side in ("silent", "blind", "fault") or one.value is None:
+        return ""
+    found = peak(point, source, one, end)
+    counts = door(point.units, point.units, point.resolution).count(one.value)[0] if found is None else found.counts
+    return show(plan, point, counts)
+
+
+def _difference(pair: Pair) -> str:
+    kind = pair.difference
+    if kind in (Difference.EARLIER, Difference.LATER):
+        return f"{show_span(abs(pair.shift))}\n{kind}"
+    if kind is Difference.SAME and pair.before and pair.after and pair.before.ended != pair.after.ended:
+        return "same onset,\nother end"
+    return str(kind)
+
+
+def _brief(one: Episode | None, end: int, moments: Moments) -> str:
+    if one is None:
+        return "none"
+    lasted = show_span((end if one.ended is None else one.ended) - one.raised)
+    return f"{moments.minute(one.raised)}\nfor {lasted}" + ("" if one.ended is not None else ", still on")
+
+
+def _outcome(one: Episode, moments: Moments) -> Text:
+    explained = ""
+    if one.why.startswith(_EXPLAINED):
+        # The one that has stood longest comes first.
+        first, *more = one.why.removeprefix(_EXPLAINED).split(", ")
+        explained = f"{_EXPLAINED}{first}" + (f" and {len(more)} more" if more else "")
+    if one.ended is not None:
+        told = Text(explained or "over")
+    elif one.state == State.UNACKNOWLEDGED:
+        told = Text("still on", style="bold")
+    else:
+        told = Text(f"still on, {one.state}", style="bold")
+    if explained and one.told is not None:
+        told.append(f", told {moments.minute(one.told).strip()}")
+    return told
+
+
+def _mark(priority: str) -> Text:
+    return Text(f"{MARKS.get(priority, '?')} {priority}", style=STYLES.get(priority, ""))
+
+
+def _by_priority(found: Sequence[Episode]) -> str:
+    counts = Counter(one.priority for one in found)
+    told = ", ".join(f"{counts[name]} {name}" for name in MARKS if counts[name])
+    explained = sum(one.told is None for one in found)
+    return f"{len(found)} ({told})" + (f", {explained} of them explained by others" if explained else "")
+
+
+def _table(*titles: str) -> Table:
+    """The last column gives way where the terminal is narrow."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for title in titles:
+        numbers = title == "farthest"
+        table.add_column(title, overflow="fold", no_wrap=title != titles[-1], justify="right" if numbers else "left")
+    return table
+
+
+def _say_more(console: Console, count: int) -> None:
+    if count > _MOST_ROWS:
+        console.print(f"and {count - _MOST_ROWS:,} more; --json prints every one")
+    console.print()

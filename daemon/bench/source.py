@@ -1,0 +1,54 @@
+"""Where do the readings of a replay come from: recorded files, or the daemon's own store?"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from adapters.recordings import Recording, read_recordings
+from daemon.site.load import Site
+from daemon.store import StoreReader
+from rules.acts import Act
+from rules.block import Source
+from rules.errors import SettingError
+
+STORE = "store:"
+"""How the daemon's own store is named among recordings."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """Readings of the past, and what is known of them.
+
+    acts: what people did, and when the daemon did not run; span: first and last instant (ms UTC) that the daemon
+    watched, None for files; recording: the account of what was left out of files; files: what to call them.
+    """
+
+    source: Source
+    files: tuple[str, ...]
+    acts: list[Act] = field(default_factory=list)
+    span: tuple[int, int] | None = None
+    recording: Recording | None = None
+
+
+@contextlib.contextmanager
+def recorded(
+    site: Site, names: Sequence[str], *, strict: bool = False, progress: Callable[[int, int], None] | None = None
+) -> Iterator[Recorded]:
+    """The readings that `names` name: files, or `store:` alone.
+
+    Raises SettingError for `store:` beside files, and what reading files or the store raises.
+    """
+    if STORE in names:
+        if len(names) > 1:
+            raise SettingError(f"{STORE} stands alone: replay the store, or files, not both at once")
+        with StoreReader(site.store_path, site.plan.points) as store:
+            saved = store.checkpoint()
+            span = None if saved is None else (int(saved["start"]), int(saved["frontier"]))
+            yield Recorded(store, (STORE,), store.acts(), span)
+        return
+    points = {point.id: point for point in site.plan.points}
+    recording = read_recordings([Path(name) for name in names], points, site.plan.timezone, strict, progress)
+    yield Recorded(recording, tuple(Path(name).name for name in names), recording=recording)

@@ -1,0 +1,101 @@
+"""What would the rules have said to a recording? The same engine as the daemon's, fed from the past."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from demo_replay.service import InService, in_service
+from rules.acts import Act
+from rules.block import Block, Source
+from rules.durations import DAY, HOUR
+from rules.engine import Engine
+from rules.errors import TidebedError
+from rules.events import Event, show_time
+from rules.plan import Plan
+
+Progress = Callable[[int, int], None]
+"""Called with (ms of the recording that are done, ms in all)."""
+
+_STEPS = 50
+"""How many steps a replay is cut into, so that its progress shows. The cuts never matter to the events."""
+
+
+class NothingToReplay(TidebedError):
+    """A recording holds nothing that the plan could judge, or nothing in the span that is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """What a replay found. Times in ms UTC.
+
+    events: with shown[0] <= t <= shown[1], in order; warm_up: those before; recorded: first and last instant that was
+    judged; shown: the part that was asked for; readings: how many were judged; service: what the recording lacks;
+    alarms: those that are not normal at the end, as Engine.alarms() tells them.
+    """
+
+    plan: Plan
+    events: list[Event]
+    warm_up: list[Event]
+    recorded: tuple[int, int]
+    shown: tuple[int, int]
+    readings: int
+    service: InService
+    alarms: list[dict[str, Any]]
+
+
+def replay(
+    plan: Plan,
+    source: Source,
+    *,
+    acts: Sequence[Act] = (),
+    span: tuple[int, int] | None = None,
+    warm_from: int | None = None,
+    from_: int | None = None,
+    to: int | None = None,
+    progress: Progress | None = None,
+) -> Replayed:
+    """Judge `source` by `plan`.
+
+    acts: what people did and when the daemon did not run, honoured as in the log. span: first and last instant (ms UTC)
+    of what was watched, where more is known than the first and last reading, as of the daemon's own store. warm_from:
+    readings before it are left out (default: none); acts before it count only while they last. from_, to: only events
+    with from_ <= t <= to are shown; what is earlier is judged as warm-up, what is later is not judged.
+
+    Raises NothingToReplay where no point of the plan has a reading, or none of it lies in the span asked for.
+    """
+    present = [point.id for point in plan.points if point.id in set(source.points())]
+    found = span or source.span()
+    if found is None or not present:
+        known = ", ".join(source.points()[:8]) or "nothing at all"
+        raise NothingToReplay(
+            f"no point of {plan.name or 'the plan'} has a reading in the recording, which holds {known}; "
+            "name its points as the site file does"
+        )
+    start = found[0] if warm_from is None else max(found[0], warm_from)
+    end = found[1] if to is None else min(found[1], to)
+    shown = (start if from_ is None else max(start, from_), end)
+    if shown[0] > end or start > end:
+        raise NothingToReplay(
+            f"the recording lasts from {show_time(found[0])} to {show_time(found[1])}; nothing of it lies in the span "
+            "that is asked for, so choose another --from or --to"
+        )
+    service = in_service(plan, present)
+    engine = Engine(service.plan, start)
+    events: list[Event] = []
+    readings = 0
+    due: list[Act] = [act for act in acts if act.time <= end and (act.time >= start or (act.until or 0) > start)]
+    length = min(max((end - start) // _STEPS + 1, 6 * HOUR), 7 * DAY)
+    after = start - 1
+    while after < end:
+        upto = min(after + length, end)
+        blocks: list[Block] = [block for name in present for block in source.read(name, after, upto)]
+        readings += sum(len(block) for block in blocks)
+        events += engine.step(blocks, due, upto + plan.settle)
+        due = []
+        after = upto
+        if progress is not None:
+            progress(after - start + 1, end - start + 1)
+    before = sum(event.t < shown[0] for event in events)
+    return Replayed(plan, events[before:], events[:before], (start, end), shown, readings, service, engine.alarms())
