@@ -6,7 +6,27 @@ from rules.settings import Priority, RuleSettings
 from twin.running_time import RunningTime
 from twin.truth import UNKNOWN, Look, Truth
 
+Change = tuple[str, str] | None
+"""The alarm's state before and after, or None where it did not change."""
+
 LOWERED = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
+
+ONSET = {
+    "normal": "unacknowledged",
+    "returned": "unacknowledged",
+    "latched-unacknowledged": "unacknowledged",
+    "latched-acknowledged": "unacknowledged",
+}
+RETURN = {"unacknowledged": "returned", "acknowledged": "normal"}
+RETURN_LATCHED = {"unacknowledged": "latched-unacknowledged", "acknowledged": "latched-acknowledged"}
+ACKNOWLEDGE = {
+    "unacknowledged": "acknowledged",
+    "returned": "normal",
+    "latched-unacknowledged": "latched-acknowledged",
+}
+RESET = {"latched-acknowledged": "normal"}
+QUIET = ("out-of-service", "shelved", "suppressed")
+"""States in which an alarm does not speak; the first of them that applies is shown."""
 
 
 class Side:
@@ -17,12 +37,21 @@ class Side:
         self.side = side
         self.priority = LOWERED.get(rule.priority, rule.priority) if side == "blind" else rule.priority
         self.state = "normal"
-        self.active = False
+        self.active_since: int | None = None
+        self.returned_at: int | None = None
+        self.out_of_service = False
+        self.shelved_until: int | None = None
+        self.explained = False
         self._running = running
         self._seen = UNKNOWN
         self._true_since: int | None = None
         self._back_since: int | None = None
         self._with_deadband = False
+
+    @property
+    def active(self) -> bool:
+        """Whether its delayed condition is true, whatever people see of it."""
+        return self.active_since is not None
 
     @property
     def condition(self) -> Truth:
@@ -47,41 +76,73 @@ class Side:
             self._back_since = None
             self._true_since = _since(self._true_since, self._seen.condition, t)
 
-    def onset_due(self) -> int | None:
-        """When it will be active if its condition stays true."""
+    def due(self) -> list[int]:
+        """When something will happen to it if nothing else does: onset, return, end of shelving."""
+        instants = [self._onset_due(), self._return_due(), self.shelved_until]
+        return [instant for instant in instants if instant is not None]
+
+    def _onset_due(self) -> int | None:
         return None if self._true_since is None else self._running.due(self._true_since, self.rule.on_delay)
 
-    def return_due(self) -> int | None:
-        """When it will have returned if its return condition stays true."""
+    def _return_due(self) -> int | None:
         return None if self._back_since is None else self._running.due(self._back_since, self.rule.off_delay)
 
-    def onset(self, t: int) -> tuple[str, str] | None:
-        """Become active if that is due: the alarm's state before and after, or None."""
-        due = self.onset_due()
+    def begin(self, t: int) -> bool:
+        """Become active if that is due; whether it did."""
+        due = self._onset_due()
         if due is None or due > t:
-            return None
-        self.active = True
+            return False
+        self.active_since = t
         self._wait(t)
-        return self._change({"normal": "unacknowledged", "returned": "unacknowledged"})
+        return True
 
-    def back(self, t: int) -> tuple[str, str] | None:
-        """Return if that is due: the alarm's state before and after, or None."""
-        due = self.return_due()
+    def end(self, t: int) -> bool:
+        """Return if that is due; whether it did."""
+        due = self._return_due()
         if due is None or due > t:
-            return None
-        self.active = False
+            return False
+        self.active_since = None
+        self.returned_at = t
         self._wait(t)
-        return self._change({"unacknowledged": "returned", "acknowledged": "normal"})
+        return True
 
-    def acknowledge(self) -> tuple[str, str] | None:
-        """A person has seen it: the alarm's state before and after, or None where there was nothing to see."""
-        return self._change({"unacknowledged": "acknowledged", "returned": "normal"})
+    def onset(self) -> Change:
+        """What people see of its becoming active."""
+        return self._change(ONSET)
 
-    def _change(self, table: dict[str, str]) -> tuple[str, str] | None:
-        if self.priority is Priority.LOG or self.state not in table:
+    def back(self) -> Change:
+        """What people see of its return."""
+        return self._change(RETURN_LATCHED if self.rule.latch else RETURN)
+
+    def acknowledge(self) -> Change:
+        """A person has seen it."""
+        return self._change(ACKNOWLEDGE)
+
+    def reset(self) -> Change:
+        """A person ends a latched alarm that is over and was acknowledged."""
+        return self._change(RESET)
+
+    def speak_or_not(self) -> Change:
+        """Fall quiet where it must; where it need not any more, be judged anew."""
+        applies = (self.out_of_service, self.shelved_until is not None, self.explained and self.active)
+        quiet = [state for state, so in zip(QUIET, applies, strict=True) if so]
+        if quiet:
+            return self._to(quiet[0])
+        if self.state in QUIET:
+            return self._to("unacknowledged" if self.active else "normal")
+        return None
+
+    def _change(self, table: dict[str, str]) -> Change:
+        changed = self.speak_or_not()
+        if changed is not None or self.state not in table:
+            return changed
+        return self._to(table[self.state])
+
+    def _to(self, state: str) -> Change:
+        if self.priority is Priority.LOG or state == self.state:
             return None
-        was, self.state = self.state, table[self.state]
-        return was, self.state
+        was, self.state = self.state, state
+        return was, state
 
 
 def _since(before: int | None, truth: Truth, t: int) -> int | None:

@@ -29,6 +29,7 @@ class Band:
             )
             if any(limit is not None for limit in limits)
         )
+        self.needs: tuple[str, ...] = ()
         self.shown_point: str | None = rule.point
 
     def look(self, t: int) -> dict[str, Look]:

@@ -20,6 +20,20 @@ from twin.case import Case, Sent, Step
 BEAT = 60_000
 """Nearly everything happens at whole beats (ms), so that instants coincide."""
 
+SIMPLE_KINDS = (
+    *("band", "band", "rate", "rate", "stopped", "stopped", "silent"),
+    *("flat", "ahead", "spread", "cycle", "cycle"),
+)
+COMPOSITE_KINDS = ("all_of", "any_of", "at_least", "not")
+
+ACTS = (
+    *(ActKind.ACKNOWLEDGE,) * 5,
+    *(ActKind.RESET,) * 2,
+    *(ActKind.SHELVE, ActKind.SHELVE, ActKind.UNSHELVE),
+    *(ActKind.OUT_OF_SERVICE, ActKind.IN_SERVICE, ActKind.IN_SERVICE),
+    *(ActKind.NOTE, ActKind.NOTE, ActKind.OFF, ActKind.OFF),
+)
+
 # quantity, unit, another unit of it, resolution, a count about which everything lies
 MEASURED: tuple[tuple[str, str, str, str, int], ...] = (
     ("water_temperature", "degC", "degF", "0.001", 26000),
@@ -80,9 +94,12 @@ class _Maker:
         """Points, rules and stages."""
         rules: list[RuleSettings] = []
         for index in range(self.rng.choice((1, 1, 2, 3, 5))):
-            kind = self.rng.choice(("band", "band", "rate", "rate", "stopped", "stopped", "silent"))
-            written = {"id": f"r{index}", "kind": kind, **self._shared(), **getattr(self, f"_{kind}")()}
+            kind = self.rng.choice(SIMPLE_KINDS if index == 0 or self.rng.random() < 0.7 else COMPOSITE_KINDS)
+            made = getattr(self, f"_{kind}")
+            own = made([rule.id for rule in rules]) if kind in COMPOSITE_KINDS else made()
+            written = {"id": f"r{index}", "kind": kind, **self._shared([rule.id for rule in rules]), **own}
             rules.append(KINDS[kind].model_validate(written))
+        rules = self._explained(self.rng.sample(rules, k=len(rules)))
         stages = [
             self._stage(index, [rule.id for rule in rules]) for index in range(self.rng.choice((0, 0, 0, 1, 2, 3)))
         ]
@@ -102,12 +119,32 @@ class _Maker:
         plan = PointPlan(name, quantity, unit, Fraction(resolution), BEAT, stale_after, accept)
         return _Measured(plan, other, about)
 
-    def _shared(self) -> dict[str, Any]:
-        return {
+    def _shared(self, others: list[str]) -> dict[str, Any]:
+        """What every kind has; a rule looks only at those made before it, so that there are no rings."""
+        out: dict[str, Any] = {
             "priority": self.rng.choice(list(Priority)),
             "on_delay": self._beats(0, 0, 1, 2, 3),
             "off_delay": self._beats(0, 0, 1, 2, 3),
+            "latch": self.rng.random() < 0.15,
         }
+        if others and self.rng.random() < 0.15:
+            out["while"] = self.rng.choice(others)
+        if self.rng.random() < 0.1:
+            out["during"] = self._timed_span()
+        if self.rng.random() < 0.1:
+            out |= {"since_note": "fed", "within": self._beats(1, 3, 8)}
+        return out
+
+    def _explained(self, rules: list[RuleSettings]) -> list[RuleSettings]:
+        """Some rules explain others, in rings too."""
+        out = []
+        for rule in rules:
+            others = [other.id for other in rules if other.id != rule.id and self.rng.random() < 0.4]
+            update: dict[str, Any] = {"never_suppressed": self.rng.random() < 0.1}
+            if self.rng.random() < 0.4:
+                update |= {"explains": tuple(others), "after": self.rng.choice((0, 0, 1, 3)) * BEAT}
+            out.append(rule.model_copy(update=update))
+        return out
 
     def _band(self) -> dict[str, Any]:
         measured = self.rng.choice(self.points)
@@ -129,9 +166,14 @@ class _Maker:
         out: dict[str, Any] = {}
         for side in self.rng.choice((("high",), ("low",), ("high", "low"))):
             out[side] = self._limit(measured)
+        return out | self._timed_span()
+
+    def _timed_span(self) -> dict[str, str]:
+        """Hours that begin and end near the series, and days about its own; either may be left out."""
+        out: dict[str, str] = {}
         if self.rng.random() < 0.8:
             begin, end = (self._local(self.rng.randrange(-5, 40)) for _ in range(2))
-            if begin.strftime("%H:%M") != end.strftime("%H:%M"):
+            if f"{begin:%H:%M}" != f"{end:%H:%M}":
                 out["hours"] = f"{begin:%H:%M}-{end:%H:%M}"
         if self.rng.random() < 0.4:
             first, last = (self._local(self.rng.choice((-1440, 0, 0, 1440))) for _ in range(2))
@@ -155,6 +197,61 @@ class _Maker:
 
     def _silent(self) -> dict[str, Any]:
         return {"point": self.rng.choice(self.points).plan.id}
+
+    def _flat(self) -> dict[str, Any]:
+        measured = self.rng.choice(self.points)
+        return {"point": measured.plan.id, "tolerance": self._span(measured), "window": self._beats(1, 2, 3, 4)}
+
+    def _ahead(self) -> dict[str, Any]:
+        measured = self.rng.choice(self.points)
+        out: dict[str, Any] = {
+            "point": measured.plan.id,
+            "window": self._beats(1, 2, 3, 4, 6),
+            "horizon": self._beats(1, 2, 3),
+            "min_readings": self.rng.choice((2, 2, 3, 4)),
+            "deadband": self._span(measured),
+        }
+        for side in self.rng.choice((("high",), ("low",), ("high", "low"))):
+            out[side] = self._limit(measured)
+        return out
+
+    def _spread(self) -> dict[str, Any]:
+        """Points of one dimension; where there are no two such, one point with itself."""
+        measured = self.rng.choice(self.points)
+        dimension = measured.plan.units.dimension
+        alike = [other.plan.id for other in self.points if other.plan.units.dimension == dimension]
+        return {
+            "points": self.rng.sample(alike, k=len(alike)) if len(alike) > 1 else [alike[0], alike[0]],
+            "span": self._span(measured),
+            "deadband": self._span(measured),
+            "too_close": self.rng.random() < 0.3,
+        }
+
+    def _cycle(self) -> dict[str, Any]:
+        measured = self.rng.choice(self.points)
+        low = measured.about - self.rng.choice((0, 1, 2))
+        out: dict[str, Any] = {
+            "point": measured.plan.id,
+            "low": measured.text(low),
+            "high": measured.text(low + self.rng.choice((1, 1, 2, 3))),
+        }
+        cases = [case for case in ("shortest", "longest", "full", "empty") if self.rng.random() < 0.5]
+        for case in cases or ["longest"]:
+            out[case] = f"{self.rng.choice((1, 2, 3) if case != 'longest' else (4, 5, 7)) * BEAT} ms"
+        return out
+
+    def _all_of(self, others: list[str]) -> dict[str, Any]:
+        return {"rules": self.rng.sample(others, k=self.rng.randrange(1, len(others) + 1))}
+
+    def _any_of(self, others: list[str]) -> dict[str, Any]:
+        return self._all_of(others)
+
+    def _at_least(self, others: list[str]) -> dict[str, Any]:
+        rules = self._all_of(others)["rules"]
+        return {"rules": rules, "n": self.rng.randrange(1, len(rules) + 1)}
+
+    def _not(self, others: list[str]) -> dict[str, Any]:
+        return {"rule": self.rng.choice(others)}
 
     def _stopped(self) -> dict[str, Any]:
         evidence = [self._evidence() for _ in range(self.rng.choice((1, 2, 2, 3, 4)))]
@@ -283,14 +380,18 @@ class _Maker:
     def _acts(self, plan: Plan) -> list[Act]:
         rng = self.rng
         out: list[Act] = []
-        for _ in range(rng.choice((0, 0, 1, 2, 4))):
+        for _ in range(rng.choice((0, 0, 1, 2, 4, 8))):
             t = self.start + rng.randrange(0, 25) * BEAT
-            if rng.random() < 0.25:
-                out.append(Act(t, ActKind.OFF, who="tidebed", until=t + rng.choice((1, 2, 3, 5, 9)) * BEAT))
+            until = t + rng.choice((1, 2, 3, 5, 9)) * BEAT
+            kind = rng.choice(ACTS)
+            if kind is ActKind.OFF:
+                out.append(Act(t, kind, who="tidebed", until=until))
+            elif kind is ActKind.NOTE:
+                out.append(Act(t, kind, data={"kind": rng.choice(("fed", "fed", "seen"))}))
             else:
                 rule = rng.choice((None, *(rule.id for rule in plan.rules)))
                 side = rng.choice((None, None, None, "high", "low", "stopped", "blind"))
-                out.append(Act(t, ActKind.ACKNOWLEDGE, rule=rule, side=side))
+                out.append(Act(t, kind, rule=rule, side=side, until=until if kind is ActKind.SHELVE else None))
         return out
 
     def _steps(self, plan: Plan, end: int) -> list[Step]:

@@ -22,6 +22,7 @@ class Rate:
         self.sides: tuple[str, ...] = tuple(
             side for side, limit in (("rise", rule.rise), ("fall", rule.fall)) if limit is not None
         )
+        self.needs: tuple[str, ...] = ()
         self.shown_point: str | None = rule.point
 
     def look(self, t: int) -> dict[str, Look]:

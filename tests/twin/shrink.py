@@ -84,7 +84,9 @@ def _joined(steps: tuple[Step, ...]) -> Step:
 
 def _less_plan(case: Case) -> Iterator[Case]:
     plan = case.plan
-    named = {name for stage in plan.stages for name in stage.only_if}
+    named: set[str | None] = {name for stage in plan.stages for name in stage.only_if}
+    for rule in plan.rules:
+        named |= {*getattr(rule, "rules", ()), getattr(rule, "rule", None), rule.while_, *rule.explains}
     for index, rule in enumerate(plan.rules):
         if rule.id not in named:
             yield replace(case, plan=replace(plan, rules=(*plan.rules[:index], *plan.rules[index + 1 :])))

@@ -16,6 +16,7 @@ class Silent:
     def __init__(self, rule: SilentSettings, plan: Plan, histories: Mapping[str, History]) -> None:
         self.history = histories[rule.point]
         self.sides: tuple[str, ...] = ("silent",)
+        self.needs: tuple[str, ...] = ()
         self.shown_point: str | None = rule.point
 
     def look(self, t: int) -> dict[str, Look]:

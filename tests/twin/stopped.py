@@ -82,6 +82,7 @@ class Stopped:
         self.rule = rule
         self.pieces = [Piece(evidence, histories[evidence.point], running) for evidence in rule.evidence]
         self.sides: tuple[str, ...] = ("stopped", "blind")
+        self.needs: tuple[str, ...] = ()
         self.shown_point: str | None = rule.evidence[0].point
 
     def look(self, t: int) -> dict[str, Look]:

@@ -24,3 +24,16 @@ def any_true(truths: Iterable[Truth]) -> Truth:
     if True in listed:
         return True
     return None if None in listed else False
+
+
+def all_true(truths: Iterable[Truth]) -> Truth:
+    """Kleene's and: false if one is, else unknown if one is, else true."""
+    listed = list(truths)
+    if False in listed:
+        return False
+    return None if None in listed else True
+
+
+def opposite(truth: Truth) -> Truth:
+    """Kleene's not: the opposite of unknown is unknown."""
+    return None if truth is None else not truth

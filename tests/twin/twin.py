@@ -7,18 +7,30 @@ from typing import Protocol
 
 from rules.acts import Act, ActKind
 from rules.block import Block
+from rules.conditions.ahead import AheadSettings
 from rules.conditions.band import BandSettings
+from rules.conditions.composite import AllOfSettings, AnyOfSettings, AtLeastSettings, NotSettings
+from rules.conditions.cycle import CycleSettings
+from rules.conditions.flat import FlatSettings
 from rules.conditions.rate import RateSettings
 from rules.conditions.silent import SilentSettings
+from rules.conditions.spread import SpreadSettings
 from rules.conditions.stopped import StoppedSettings
 from rules.events import Event
 from rules.plan import Plan
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
-from twin.alarm import Side
+from twin.ahead import Ahead
+from twin.alarm import Change, Side
+from twin.apart import Apart
 from twin.band import Band
+from twin.composite import Composite
+from twin.cycle import Cycle
+from twin.explaining import Explaining
+from twin.flat import Flat
 from twin.history import History
 from twin.inbox import Inbox
+from twin.qualifiers import Qualifiers
 from twin.rate import Rate
 from twin.running_time import RunningTime
 from twin.silent import Silent
@@ -31,7 +43,10 @@ class Kind(Protocol):
     """What every kind of rule can say."""
 
     sides: tuple[str, ...]
+    needs: tuple[str, ...]
+    """Rules whose conditions it looks at."""
     shown_point: str | None
+    """The point whose value its events show."""
 
     def look(self, t: int) -> dict[str, Look]:
         """Each side's condition and return condition at instant t."""
@@ -45,6 +60,7 @@ class Twin:
 
     def __init__(self, plan: Plan, start: int) -> None:
         self.plan = plan
+        self.start = start
         self.frontier = start - 1
         self.inbox = Inbox()
         self.running = RunningTime()
@@ -53,6 +69,8 @@ class Twin:
         self.sides: dict[str, list[Side]] = {
             rule.id: [Side(rule, side, self.running) for side in self.kinds[rule.id].sides] for rule in plan.rules
         }
+        self.qualifiers = {rule.id: Qualifiers(rule, plan.timezone, self.condition) for rule in plan.rules}
+        self.explaining = Explaining(plan.rules, self.sides, self.running)
         self.stages: list[Stage] = []
         for settings in plan.stages:
             before = _stage_before(settings, self.stages)
@@ -86,15 +104,26 @@ class Twin:
             return Silent(rule, self.plan, self.histories)
         if isinstance(rule, StoppedSettings):
             return Stopped(rule, self.plan, self.histories, self.running)
+        if isinstance(rule, CycleSettings):
+            return Cycle(rule, self.histories, self.running)
+        if isinstance(rule, FlatSettings):
+            return Flat(rule, self.histories)
+        if isinstance(rule, SpreadSettings):
+            return Apart(rule, self.histories)
+        if isinstance(rule, AheadSettings):
+            return Ahead(rule, self.histories)
+        if isinstance(rule, AllOfSettings | AnyOfSettings | AtLeastSettings | NotSettings):
+            return Composite(rule, self.condition)
         raise TypeError(f"the twin does not know the kind of {rule.id}")
 
     def _next_instant(self, judged: int) -> int:
-        """The first instant after `judged` at which something happens or may happen."""
-        times: list[int | None] = [*self.inbox.instants()]
+        """The first instant after `judged` at which something happens or may happen; the engine's first one is such."""
+        times: list[int | None] = [self.start, *self.inbox.instants()]
         times += [history.deadline() for history in self.histories.values()]
         times += [due for kind in self.kinds.values() for due in kind.due()]
-        for sides in self.sides.values():
-            times += [due for side in sides for due in (side.onset_due(), side.return_due())]
+        times += [due for qualifiers in self.qualifiers.values() for due in qualifiers.due(judged)]
+        times += [due for sides in self.sides.values() for side in sides for due in side.due()]
+        times += self.explaining.due()
         times += [due for stage in self.stages for due in stage.due()]
         return min((t for t in times if t is not None and t > judged), default=self.frontier + 1)
 
@@ -120,31 +149,58 @@ class Twin:
             self.running.was_off(act.time, act.until)
             return [Event(t, "off", {"until": act.until})]
         events = [Event(t, "act", {"kind": str(act.kind), "who": act.who, "rule": act.rule, "side": act.side})]
-        if act.kind is ActKind.ACKNOWLEDGE:
-            for rule in self.plan.rules:
-                for side in self.sides[rule.id]:
-                    if act.rule in (None, rule.id) and act.side in (None, side.side):
-                        events += self._alarm(side, side.acknowledge(), t)
+        for rule in self.plan.rules:
+            self.qualifiers[rule.id].note(act.data.get("kind") if act.kind is ActKind.NOTE else None, t)
+            for side in self.sides[rule.id]:
+                if act.rule in (None, rule.id) and act.side in (None, side.side):
+                    events += self._alarm(side, _done_to(side, act, t), t)
         return events
 
     def _look(self, t: int) -> None:
+        """Every rule, after those on whose conditions it rests."""
+        looked: set[str] = set()
         for rule in self.plan.rules:
-            looks = self.kinds[rule.id].look(t)
-            for side in self.sides[rule.id]:
-                side.see(looks[side.side], t)
+            self._look_at(rule.id, looked, t)
+
+    def _look_at(self, rule: str, looked: set[str], t: int) -> None:
+        if rule in looked:
+            return
+        looked.add(rule)
+        kind, qualifiers = self.kinds[rule], self.qualifiers[rule]
+        for other in (*kind.needs, *qualifiers.needs):
+            self._look_at(other, looked, t)
+        looks = kind.look(t)
+        for side in self.sides[rule]:
+            side.see(qualifiers.qualify(looks[side.side], t), t)
 
     def _delays(self, t: int) -> list[Event]:
+        """What is due: first what becomes of every rule, then who explains whom, then what people see."""
+        begun: set[Side] = set()
+        ended: set[Side] = set()
+        for rule in self.plan.rules:
+            sides = self.sides[rule.id]
+            begun |= {side for side in sides if side.begin(t)}
+            ended |= {side for side in sides if side.end(t)}
+            for side in sides:
+                if side.shelved_until is not None and side.shelved_until <= t:
+                    side.shelved_until = None
+        self.explaining.judge(t)
         events: list[Event] = []
         for rule in self.plan.rules:
             for side in self.sides[rule.id]:
-                events += self._alarm(side, side.onset(t), t)
+                if side in begun:
+                    events += self._alarm(side, side.onset(), t)
             for side in self.sides[rule.id]:
-                events += self._alarm(side, side.back(t), t)
+                if side in ended:
+                    events += self._alarm(side, side.back(), t)
+        for rule in self.plan.rules:
+            for side in self.sides[rule.id]:
+                events += self._alarm(side, side.speak_or_not(), t)
         for stage in self.stages:
             events += self._decision(stage, stage.judge(t), t)
         return events
 
-    def _alarm(self, side: Side, change: tuple[str, str] | None, t: int) -> list[Event]:
+    def _alarm(self, side: Side, change: Change, t: int) -> list[Event]:
         if change is None:
             return []
         point = self.kinds[side.rule.id].shown_point
@@ -165,6 +221,23 @@ class Twin:
         inputs: Mapping[str, float | None] = {stage.settings.point: stage.history.shown()}
         body = {"stage": stage.settings.id, "action": action, "mode": "advised", "inputs": inputs, "why": why}
         return [Event(t, "decision", body)]
+
+
+def _done_to(side: Side, act: Act, t: int) -> Change:
+    """What an act about an alarm makes of one side; a shelving without an end, or already over, is none."""
+    if act.kind is ActKind.ACKNOWLEDGE:
+        return side.acknowledge()
+    if act.kind is ActKind.RESET:
+        return side.reset()
+    if act.kind is ActKind.SHELVE and act.until is not None and act.until > t:
+        side.shelved_until = act.until
+    elif act.kind is ActKind.UNSHELVE:
+        side.shelved_until = None
+    elif act.kind is ActKind.OUT_OF_SERVICE:
+        side.out_of_service = True
+    elif act.kind is ActKind.IN_SERVICE:
+        side.out_of_service = False
+    return side.speak_or_not()
 
 
 def _stage_before(settings: StageSettings, above: list[Stage]) -> Stage | None:
