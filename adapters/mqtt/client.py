@@ -34,6 +34,7 @@ def new_client(settings: MqttSettings, client_id: str, version: MQTTProtocolVers
         reconnect_on_failure=False,
         manual_ack=True,
     )
+    client.disable_logger()  # what goes wrong stands in the adapter's health
     client.connect_timeout = _CONNECT_TIMEOUT
     client.max_queued_messages_set(_MOST_WAITING)
     # With this callback set, what another thread sends (acknowledgements) is queued for the thread that runs the

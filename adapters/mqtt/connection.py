@@ -30,6 +30,9 @@ from rules.plan import PointPlan
 _FIVE, _THREE = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 _MOST_NOTES = 20
 _FAREWELL = 1.0
+_SETTLED = 10.0
+"""Seconds after which a connection counts as a good one."""
+_SHORT_ONES = 3
 _TURN = 0.2
 """Seconds after which the thread looks whether it should stop."""
 
@@ -43,8 +46,8 @@ class _Connection:
     backlog: Backlog = field(default_factory=Backlog)
     answered: bool = False
     accepted: bool = False
+    since: float = 0.0
     handing_on: bool = False
-    inlet_refused: bool = False
 
 
 class MqttAdapter:
@@ -79,6 +82,7 @@ class MqttAdapter:
         self._version = _THREE if settings.protocol == "3.1.1" else _FIVE
         self._five_refused = False
         self._had_session = False
+        self._short = 0
         self._clients: dict[MQTTProtocolVersion, Client] = {}
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -154,7 +158,7 @@ class MqttAdapter:
             self._clients.clear()
 
     def _converse(self) -> bool:
-        """One connection from beginning to end; whether the broker accepted it."""
+        """One connection from beginning to end; whether it lasted a while."""
         settings = self._settings
         where = f"{settings.host}:{settings.used_port}"
         window = Window(ANNOUNCED if self._version == _FIVE else USUAL)
@@ -164,12 +168,10 @@ class MqttAdapter:
             with self._lock:
                 self._current = connection
             connect(client, settings, self._version)
-            outcome = MQTTErrorCode.MQTT_ERR_SUCCESS
-            while outcome == MQTTErrorCode.MQTT_ERR_SUCCESS and not connection.inlet_refused:
-                if self._stopping.is_set():
-                    self._take_leave(client, connection)
-                    break
-                outcome = client.loop(_TURN)
+            while not self._stopping.is_set() and _turn(client):
+                pass
+            if self._stopping.is_set():
+                self._take_leave(client, connection)
         except SettingError as error:
             self._is("waiting", str(error))
             return False
@@ -183,7 +185,10 @@ class MqttAdapter:
             self._change_version()
         elif connection.accepted and settings.protocol == "auto" and not self._five_refused:
             self._version = _FIVE
-        return connection.accepted
+        return connection.accepted and self._lasted(connection) >= _SETTLED
+
+    def _lasted(self, connection: _Connection) -> float:
+        return self._monotonic() - connection.since
 
     def _client(self) -> Client:
         """The client of the version in turn; it keeps our own unacknowledged messages between connections."""
@@ -202,8 +207,8 @@ class MqttAdapter:
             client.publish(self.status_topic, "offline", qos=0, retain=True)
         client.disconnect()
         until = self._monotonic() + _FAREWELL
-        while client.loop(_TURN) == MQTTErrorCode.MQTT_ERR_SUCCESS and self._monotonic() < until:
-            pass  # each turn waits for the socket
+        while self._monotonic() < until and _turn(client):
+            pass
 
     def _forget(self) -> None:
         """Acknowledgements that come late must not go out on another connection, where their numbers mean others."""
@@ -243,7 +248,7 @@ class MqttAdapter:
                 self._change_version()
             return
         with self._lock:
-            connection.accepted = True
+            connection.accepted, connection.since = True, self._monotonic()
             connection.backlog.accepted(self._monotonic(), flags.session_present)
             self._health.state = "connected"
             self._health.last_error = ""
@@ -268,8 +273,7 @@ class MqttAdapter:
 
     def _on_message(self, _client: Client, _userdata: Any, message: MQTTMessage) -> None:
         connection = self._current
-        if connection is None or connection.inlet_refused:
-            self._not_taken_in(message)
+        if connection is None:
             return
         delivery = self._decoded(message)
         with self._lock:
@@ -280,22 +284,31 @@ class MqttAdapter:
             if message.qos:
                 delivery.wants_commit = connection.window.heard()
                 delivery.done = partial(self._acknowledge, connection, message.mid, message.qos)
-        try:
-            self._inlet.put(delivery)
-        except (queue.Full, TimeoutError) as error:
-            # Without this message no later one may be taken either, or their order would change.
-            connection.inlet_refused = True
-            self._is("waiting", f"readings are not taken in: {error or type(error).__name__}")
-            self._not_taken_in(message)
+        taken_in = self._hand_on(delivery)
         with self._lock:
             connection.handing_on = False
             connection.backlog.heard(self._monotonic())
-
-    def _not_taken_in(self, message: MQTTMessage) -> None:
-        """At QoS 1 it is not acknowledged and comes again; at QoS 0 it is lost, and said to be."""
-        if message.qos == 0:
-            with self._lock:
+            if not taken_in and message.qos == 0:
                 self._health.refused["not taken in"] += 1
+
+    def _hand_on(self, delivery: Delivery) -> bool:
+        """Wait until the inlet takes it; no later message may overtake this one. False where we are to stop first.
+
+        At QoS 1 it is then not acknowledged and comes again.
+        """
+        waited = False
+        while True:
+            try:
+                self._inlet.put(delivery)
+            except (queue.Full, TimeoutError):
+                waited = True
+                self._is("waiting", "readings are not taken in; the daemon is busy or its disk is")
+                if self._stopping.wait(_TURN):
+                    return False
+            else:
+                if waited:
+                    self._is("connected")
+                return True
 
     def _decoded(self, message: MQTTMessage) -> Delivery:
         try:
@@ -321,11 +334,20 @@ class MqttAdapter:
         reason: ReasonCode,
         _properties: Properties | None,
     ) -> None:
-        if self._stopping.is_set():
-            return
+        connection = self._current
+        if connection is None or not connection.accepted or self._stopping.is_set():
+            return  # wanted, or told already
         told = "the broker ended the connection" if flags.is_disconnect_packet_from_server else "connection lost"
-        hint = ""
-        if reason == "Session taken over":
-            hint = f"; another client calls itself {self._client_id}, so give one of them another client_id"
-        if self._current is not None and self._current.answered and not self._current.inlet_refused:
-            self._is("waiting", f"{told}: {reason}{hint}")
+        self._is("waiting", f"{told}: {reason}")
+        self._short = self._short + 1 if self._lasted(connection) < _SETTLED else 0
+        if self._short >= _SHORT_ONES:
+            # Most brokers end the older of two connections of one name; the two then throw each other out for ever.
+            self._note(
+                f"the connection breaks again and again soon after it begins; does another client call itself "
+                f"{self._client_id}? Then one of the two needs another client_id"
+            )
+
+
+def _turn(client: Client) -> bool:
+    """Wait a little for the socket and do what it wants; whether the connection is still there."""
+    return client.socket() is not None and client.loop(_TURN) == MQTTErrorCode.MQTT_ERR_SUCCESS
