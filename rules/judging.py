@@ -81,7 +81,7 @@ class RuleJudge:
     def rests_on(self) -> tuple[str, ...]:
         """The rules whose conditions must be judged before this one's."""
         named = (self.rule.while_,) if self.rule.while_ is not None else ()
-        return (*named, *getattr(self.condition, "rests_on", ()))
+        return (*named, *self.condition.rests_on)
 
     def next_due(self, running: Running, after: int) -> int | None:
         """When the next delay ends or the next gate opens or shuts, ms."""
@@ -148,7 +148,7 @@ def ordered(judges: list[RuleJudge]) -> list[RuleJudge]:
             visit(by_id[other], (*path, name))
         state[name] = 2
         if not judge.condition.point:
-            judge.condition.point = by_id[judge.rests_on()[-1]].condition.point
+            judge.condition.point = by_id[judge.condition.rests_on[0]].condition.point
         done.append(judge)
 
     for judge in judges:

@@ -206,26 +206,29 @@ class Life:
                 refused = alarm.refusal(move)
             if following is not None:
                 alarm.shelved_until = act.until if act.kind is ActKind.SHELVE else None
-                self._move(alarm, following, key, f"by {act.who}" + (f": {act.text}" if act.text else ""))
+                self._move(alarm, following, key, f"by {act.who}" + (f": {act.text}" if act.text else ""), by_act=True)
                 moved = True
         if not moved:
             body["refused"] = refused
 
     def _meant(self, act: Act) -> list[Alarm]:
         found = [a for rule, sides in self.alarms.items() if act.rule in (None, rule) for a in sides.values()]
+        # A fault is meant only when there is one: taking a rule out of service does not hide that it fails later.
+        found = [alarm for alarm in found if alarm.side != "fault" or alarm.state is not State.NORMAL]
         return [alarm for alarm in found if act.side in (None, alarm.side)]
 
     def _why(self, rule: str, side: str, key: int) -> str:
         judge = self.by_id[rule]
         return judge.fault if side == "fault" else judge.condition.why(side, key)
 
-    def _move(self, alarm: Alarm, following: State | None, key: int, why: str) -> None:
+    def _move(self, alarm: Alarm, following: State | None, key: int, why: str, *, by_act: bool = False) -> None:
         if following is None or following is alarm.state:
             return
         judge = self.by_id[alarm.rule]
         was, alarm.state = alarm.state, following
         point = self.writer.points[judge.point]
-        counts = self.writer.facts.value_at(judge.point, key)
+        # Acts come before the readings of their instant.
+        counts = self.writer.facts.value_at(judge.point, key - 1 if by_act else key)
         body = {
             "rule": alarm.rule,
             "side": alarm.side,

@@ -42,7 +42,9 @@ class Condition(Protocol):
     sides: tuple[str, ...]
     """Each is an alarm of its own."""
     point: str
-    """Whose value an event shows."""
+    """Whose value an event shows; empty: that of the first rule it rests on."""
+    rests_on: tuple[str, ...]
+    """The rules whose conditions it looks at."""
 
     def reach(self) -> Mapping[str, int]:
         """point -> how far back (ms) its windows look."""

@@ -54,6 +54,8 @@ class AheadSettings(RuleSettings):
 class AheadCondition:
     """The compiled condition: for each side the statement and its return."""
 
+    rests_on: tuple[str, ...] = ()
+
     def __init__(self, point: str, window: int, parts: dict[str, tuple[Ahead, Ahead]], words: dict[str, str]) -> None:
         self.point, self.window, self.parts, self.words = point, window, parts, words
         self.sides = tuple(parts)

@@ -82,6 +82,8 @@ def _timed(
 class Band:
     """The compiled band: for each side the statement and its return."""
 
+    rests_on: tuple[str, ...] = ()
+
     def __init__(
         self,
         point: str,

@@ -56,6 +56,8 @@ class CycleSettings(RuleSettings):
 class Cycle:
     """The compiled condition. A drain ends at the first reading at or below `low` after one at or above `high`."""
 
+    rests_on: tuple[str, ...] = ()
+
     def __init__(self, settings: CycleSettings, low: int, high: int) -> None:
         self.settings, self.low, self.high = settings, low, high
         self.point = settings.point

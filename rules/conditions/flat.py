@@ -33,6 +33,7 @@ class FlatSettings(RuleSettings):
 class Flat:
     """The compiled condition."""
 
+    rests_on: tuple[str, ...] = ()
     sides = ("flat",)
 
     def __init__(self, point: str, still: Still, words: str) -> None:

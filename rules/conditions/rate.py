@@ -49,6 +49,8 @@ class RateSettings(RuleSettings):
 class Rate:
     """The compiled rate: for each side the statement and its return."""
 
+    rests_on: tuple[str, ...] = ()
+
     def __init__(
         self, point: str, window: int, parts: dict[str, tuple[Steeper, Steeper]], words: dict[str, str]
     ) -> None:

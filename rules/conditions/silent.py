@@ -26,6 +26,7 @@ class SilentSettings(RuleSettings):
 class Silent:
     """The compiled condition; it is never unknown itself."""
 
+    rests_on: tuple[str, ...] = ()
     sides = ("silent",)
 
     def __init__(self, point: str, stale_after: int) -> None:

@@ -60,6 +60,7 @@ def _common_scale(plans: list[PointPlan]) -> tuple[list[_Scale], Fraction]:
 class Spread:
     """The compiled condition; known while two or more of its points are fresh."""
 
+    rests_on: tuple[str, ...] = ()
     sides = ("spread",)
 
     def __init__(

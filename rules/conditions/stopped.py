@@ -94,6 +94,7 @@ class StoppedSettings(RuleSettings):
 class Stopped:
     """The compiled condition."""
 
+    rests_on: tuple[str, ...] = ()
     sides = ("stopped", "blind")
 
     def __init__(self, settings: StoppedSettings, parts: list[Lasting]) -> None:
