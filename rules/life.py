@@ -31,6 +31,8 @@ _MOVES = {
 }
 _RELEASES = {ActKind.UNSHELVE: State.SHELVED, ActKind.IN_SERVICE: State.OUT_OF_SERVICE}
 _LOWER = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
+_TOLD = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.SUPPRESSED)
+_OVER = (State.RETURNED, State.NORMAL, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
 _MOST = 366 * 86_400_000
 """Nothing may be shelved for longer than a year (ms)."""
 
@@ -246,7 +248,7 @@ class Life:
             cause = self._cause_in_words(alarm.rule, key)
             for telling in self.router.raised(judge.rule, alarm, judge.point, key, cause):
                 self._tell(telling)
-        elif was in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED) and following in (State.RETURNED, State.NORMAL):
+        elif was in _TOLD and not alarm.active and following in _OVER:
             for telling in self.router.over(judge.rule, alarm, judge.point, key):
                 self._tell(telling)
 
@@ -255,7 +257,7 @@ class Life:
         if rule not in self.explaining.never:
             return ""
         causes = self.explaining.accounts(rule, self.active_since, lambda other: self._lingers(other, key))
-        return causes[0] if causes else ""
+        return self.writer.called_rule(self.by_id[causes[0]].rule) if causes else ""
 
     def _tell(self, telling: Telling) -> None:
         alarm = telling.alarm

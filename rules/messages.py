@@ -62,6 +62,10 @@ class Writer:
 
         return _PLACE.sub(fill, template)
 
+    def called_rule(self, rule: RuleSettings) -> str:
+        """What people call a rule's alarm: its title without numbers."""
+        return _PLACE.sub("", (rule.title or rule.id).partition(": {")[0]).strip()
+
     def title(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> str:
         """At most 60 characters: what is wrong."""
         called = self.called(point)
@@ -126,10 +130,10 @@ class Writer:
     def over(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> tuple[str, str]:
         """Title and body of the message that it is over."""
         now = key >> 1
-        told = self.title(rule, alarm, point, key)
-        title = fitted(f"Over: {rule.title or told}" if rule.title else f"Over: {told}", TITLE_SIZE)
+        told = self.called_rule(rule) if rule.title else self.title(rule, alarm, point, key).partition(": ")[0]
+        title = fitted(f"Over: {told}", TITLE_SIZE)
         lasted = show_left(max(now - alarm.since, 60_000)).removeprefix("about ")
         body = (
             f"Back to normal at {self.clock(now, now)} after {lasted}. {self.called(point)} {self.value(point, key)}."
         )
-        return self.filled(title, point, key), fitted(body, BODY_SIZE)
+        return title, fitted(body, BODY_SIZE)

@@ -32,29 +32,32 @@ class Router:
     def __init__(self, plan: Plan, writer: Writer) -> None:
         self.persons = plan.persons
         self.writer = writer
-        self.told: dict[tuple[str, str], list[str]] = {}
-        """(rule, side) -> persons told of its present activation."""
+        self.told: dict[tuple[str, str], tuple[int, list[str]]] = {}
+        """(rule, side) -> the activation (its `since`) that was told, and the persons who heard of it."""
 
     def _tell(
         self, person: PersonSettings, purpose: str, rule: RuleSettings, alarm: Alarm, point: str, key: int, cause: str
     ) -> Telling:
-        self.told.setdefault((alarm.rule, alarm.side), []).append(person.id)
+        since, persons = self.told.get((alarm.rule, alarm.side), (alarm.since, []))
+        self.told[alarm.rule, alarm.side] = (since, [*persons, person.id])
         title = self.writer.title(rule, alarm, point, key)
         body = self.writer.body(rule, alarm, point, key, cause)
         return Telling(key, person.id, purpose, rule, alarm, title, body)
 
     def raised(self, rule: RuleSettings, alarm: Alarm, point: str, key: int, cause: str = "") -> Iterator[Telling]:
-        """An alarm has become unacknowledged."""
-        self.told.pop((alarm.rule, alarm.side), None)
+        """An alarm has become unacknowledged. One that was explained for a while is not told a second time."""
+        if self._heard(alarm) and self.told[alarm.rule, alarm.side][0] != alarm.since:
+            del self.told[alarm.rule, alarm.side]
+        heard = self._heard(alarm)
         for person in self.persons:
-            if alarm.priority in person.priorities and person.after == 0:
+            if alarm.priority in person.priorities and person.after == 0 and person.id not in heard:
                 yield self._tell(person, "first", rule, alarm, point, key, cause)
 
     def due(self, rule: RuleSettings, alarm: Alarm, point: str, key: int, running: Running) -> Iterator[Telling]:
         """Those whose turn has come because nobody acknowledged."""
         if alarm.state is not State.UNACKNOWLEDGED:
             return
-        told = self.told.get((alarm.rule, alarm.side), [])
+        told = self._heard(alarm)
         for person in self.persons:
             if person.after and alarm.priority in person.priorities and person.id not in told:
                 at = due_key(2 * alarm.raised, person.after, running)
@@ -65,22 +68,26 @@ class Router:
         """The key at which the next person's turn comes, or None."""
         if alarm.state is not State.UNACKNOWLEDGED:
             return None
-        told = self.told.get((alarm.rule, alarm.side), [])
+        told = self._heard(alarm)
         waits = [p.after for p in self.persons if p.after and alarm.priority in p.priorities and p.id not in told]
         return due_key(2 * alarm.raised, min(waits), running) if waits else None
 
     def over(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> Iterator[Telling]:
         """An alarm has returned: those who were told of it hear that it is over."""
-        told = self.told.pop((alarm.rule, alarm.side), [])
+        told = self._heard(alarm)
+        self.told.pop((alarm.rule, alarm.side), None)
         for person in self.persons:
             if person.recoveries and person.id in told:
                 title, text = self.writer.over(rule, alarm, point, key)
                 yield Telling(key, person.id, "recovery", rule, alarm, title, text)
 
+    def _heard(self, alarm: Alarm) -> list[str]:
+        return self.told.get((alarm.rule, alarm.side), (0, []))[1]
+
     def state(self) -> list[Any]:
         """What must survive a restart."""
-        return [[rule, side, persons] for (rule, side), persons in self.told.items()]
+        return [[rule, side, since, persons] for (rule, side), (since, persons) in self.told.items()]
 
     def load(self, state: list[Any]) -> None:
         """Take up what `state` gave."""
-        self.told = {(rule, side): persons for rule, side, persons in state}
+        self.told = {(rule, side): (since, persons) for rule, side, since, persons in state}
