@@ -64,7 +64,8 @@ class Writer:
 
     def called_rule(self, rule: RuleSettings) -> str:
         """What people call a rule's alarm: its title without numbers."""
-        return _PLACE.sub("", (rule.title or rule.id).partition(": {")[0]).strip()
+        title = rule.title or rule.id
+        return title.partition("{")[0].rpartition(":")[0].strip() or title if "{" in title else title
 
     def title(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> str:
         """At most 60 characters: what is wrong."""
