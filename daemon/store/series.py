@@ -47,9 +47,8 @@ def through(way: Door | None, counts: Counts, missing: NDArray[np.bool_]) -> Cou
         return counts
     bottom = way.scale.denominator * way.offset.denominator
     times, plus = int(way.scale * bottom), int(way.offset * bottom)
-    largest = max(abs(int(counts.min())), abs(int(counts.max())))
-    # Twice the sum must fit as well, for the comparison of the remainder with a half.
-    if 2 * (largest * abs(times) + abs(plus) + bottom) < 2**63:
+    largest = max(abs(int(counts.min())), abs(int(counts.max())), 1)
+    if max(largest * abs(times) + abs(plus), 2 * bottom) < 2**63:
         whole, left = np.divmod(counts * times + plus, bottom)
         out: Counts = whole + ((2 * left > bottom) | ((2 * left == bottom) & (whole & 1 == 1)))
     else:

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from adapters.line_protocol import decimals, lines
@@ -57,6 +57,7 @@ def test_values_keep_the_places_of_their_resolution(count: int, resolution: Frac
     assert decimals([count], resolution) == [text]
 
 
+@settings(deadline=None)
 @given(
     st.integers(-(2**53), 2**53),
     st.sampled_from([Fraction(1, 10**n) for n in range(7)] + [Fraction(1, 16), Fraction(5)]),

@@ -205,6 +205,32 @@ def test_days_sealed_while_the_link_is_down_arrive_once(site: Site) -> None:
     assert once(site)
 
 
+def test_a_day_of_which_a_part_is_forwarded_waits_to_be_sealed(site: Site) -> None:
+    """Else the rest of it would never be sent, or all of it twice."""
+    site.store.commit([block(WATER.id, range(MIDNIGHT, MIDNIGHT + 250), range(250))])
+    site.forwarder.step()
+    assert site.store.debt().rows == 150
+    assert site.seal(MIDNIGHT + 2 * DAY) == 0
+    site.step_on()
+    assert site.seal(MIDNIGHT + 3 * DAY) == 1
+    site.step_on()
+    assert once(site)
+
+
+def test_a_late_reading_of_a_forwarded_day_is_forwarded_before_it_is_folded_in(site: Site) -> None:
+    """Alone, not with the whole day again."""
+    site.store.commit([block(WATER.id, [MIDNIGHT, MIDNIGHT + 2], [1, 3])])
+    site.step_on()
+    assert site.seal(MIDNIGHT + 2 * DAY) == 1
+    site.store.commit([block(WATER.id, [MIDNIGHT + 1], [2])])
+    assert site.seal(MIDNIGHT + 3 * DAY) == 0
+    site.step_on()
+    assert site.seal(MIDNIGHT + 4 * DAY) == 1
+    site.step_on()
+    assert site.server.requests == [2, 1]
+    assert once(site)
+
+
 def test_a_day_that_is_sealed_while_its_readings_are_on_their_way_is_not_sent_twice(site: Site) -> None:
     """Sealing knows what may be at the server already."""
     site.store.commit([block(WATER.id, [MIDNIGHT, MIDNIGHT + 1], [1, 2])])

@@ -6,7 +6,7 @@ import random
 import threading
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future
+from concurrent.futures import Executor, Future, wait
 from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -215,6 +215,27 @@ def test_what_was_being_tried_when_the_daemon_ended_is_sent_again_as_a_repeat(pl
     ]
 
 
+def test_a_message_that_is_tried_again_is_on_disk_as_being_tried_whatever_else_is_answered(place: Place) -> None:
+    """An earlier failure is written down once."""
+    place.service.answers["a"] = [FAILED]
+    place.owe("a")
+    left = place.pump()
+    assert left is not None
+    place.time.seconds += left
+    place.owe("b", person="ben")
+
+    class Hanging(AtOnce):
+        """Keeps the answer to anna's message."""
+
+        def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+            answered = super().submit(fn, *args, **kwargs)
+            return Future() if args[0].message_id == "a" else answered
+
+    place.outbox._executor = Hanging()
+    place.pump()
+    assert [(s.message_id, s.state) for s in place.store.unsent()] == [("a", State.TRYING)]
+
+
 def test_order_is_kept_while_one_fails(place: Place) -> None:
     """Those behind it wait, for that person and way alone."""
     place.service.answers["a"] = [FAILED, FAILED]
@@ -406,15 +427,20 @@ def test_a_critical_message_passes_one_that_hangs_with_the_service(place: Place,
     assert hall.ids == ["c", "a", "b"]
 
 
-def test_stopping_waits_for_the_answer_and_records_it(place: Place, hall: Hall) -> None:
+def test_stopping_waits_for_the_answer_and_records_it(
+    place: Place, hall: Hall, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """So a clean end leaves no doubt; what was not begun stays owed."""
+
+    def answered_late(*given: Any, **named: Any) -> Any:
+        hall.doors["a"].set()
+        return wait(*given, **named)
+
+    monkeypatch.setattr("daemon.outbox.wait", answered_late)
     place.owe("a", "b")
     place.outbox.wake()
     assert hall.inside.acquire(timeout=10)
-    stopping = threading.Thread(target=place.outbox.stop)
-    stopping.start()
-    hall.doors["a"].set()
-    stopping.join(10)
+    place.outbox.stop()
     assert [(s.message_id, s.state) for s in place.store.unsent()] == [("b", State.OWED)]
     place.outbox.stop()
 

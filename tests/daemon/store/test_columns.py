@@ -6,7 +6,7 @@ import zlib
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.store.columns import NOT_BEHIND, Columns, Damaged, pack, unpack
@@ -33,6 +33,7 @@ def columns(rows: list[tuple[int, int, int, int | None]]) -> Columns:
     )
 
 
+@settings(deadline=None)
 @given(readings)
 def test_what_was_packed_comes_back(rows: list[tuple[int, int, int, int | None]]) -> None:
     """Times, values, flags and effective instants are the same numbers of the same types."""
@@ -44,6 +45,7 @@ def test_what_was_packed_comes_back(rows: list[tuple[int, int, int, int | None]]
         assert after.tolist() == before.tolist()
 
 
+@settings(deadline=None)
 @given(readings, st.data())
 def test_any_flipped_bit_is_seen(rows: list[tuple[int, int, int, int | None]], data: st.DataObject) -> None:
     """A memory card that rots one bit yields an error, never another value."""

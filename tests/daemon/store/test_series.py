@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from daemon.store import Store
@@ -36,6 +36,7 @@ def values(store: Store, point: str = WATER.id) -> list[int]:
     return [int(v) for part in store.read(point, -(2**62), 2**62) for v in part.values]
 
 
+@settings(deadline=None)
 @given(
     st.lists(st.integers(-(10**9), 10**9) | st.integers(-(2**50), 2**50), max_size=20),
     temperatures,

@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
-from daemon.store import Sending, State, Store, StoreReader, hand_in
+from daemon.store import Sending, State, Store, StoreReader, hand_in, history
+from daemon.store.columns import Columns
+from daemon.store.connection import Connection
 from daemon.store.errors import StoreMissing
 from rules.acts import Act, ActKind
 from rules.block import block
@@ -239,6 +241,22 @@ def test_a_reader_sees_what_is_committed_while_the_daemon_runs(store: Store) -> 
         assert reader.points() == [WATER.id]
         assert reader.events() == [ALARM]
         assert reader.latest(WATER.id) == (EVENING, 27_100, Flag.NOT_EVALUATED)
+
+
+def test_a_day_that_is_sealed_while_it_is_read_is_seen_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Between the look at the blocks and the look at the rows."""
+    store.commit([block(WATER.id, [EVENING, EVENING + 1], [1, 2])])
+    look = history.sealed
+
+    def then_seal(connection: Connection, point: int, day: int) -> list[tuple[int, Columns]]:
+        found = look(connection, point, day)
+        monkeypatch.undo()
+        assert store.seal_step(EVENING + 2 * DAY) is not None
+        return found
+
+    monkeypatch.setattr(history, "sealed", then_seal)
+    with StoreReader(store.path) as reader:
+        assert [part.values.tolist() for part in reader.read(WATER.id, 0, 2**62)] == [[1, 2]]
 
 
 def test_a_reader_that_is_halfway_sees_each_reading_once_while_days_are_sealed(store: Store) -> None:
