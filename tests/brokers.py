@@ -78,7 +78,8 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
 class OldBroker:
     """A broker that knows MQTT 3.1.1 alone: it takes one client at a time and answers what that client must hear.
 
-    says: `refuse` answers a newer protocol with return code 1 as 3.1.1 demands, `hang up` ends the connection.
+    says: `refuse` answers a newer protocol with return code 1 as 3.1.1 demands, `hang up` ends the connection,
+    `nothing` leaves it open without a word.
     granted: the answer to every topic of a subscription (0x80: refused).
     """
 
@@ -129,6 +130,8 @@ class OldBroker:
                 if body[6] != 4:
                     if self._says == "refuse":
                         client.sendall(b"\x20\x02\x00\x01")
+                    if self._says == "nothing":
+                        continue
                     return
                 client.sendall(b"\x20\x02\x00\x00")
             elif kind == 0x80:  # SUBSCRIBE

@@ -29,6 +29,8 @@ from rules.plan import PointPlan
 
 _FIVE, _THREE = MQTTProtocolVersion.MQTTv5, MQTTProtocolVersion.MQTTv311
 _MOST_NOTES = 20
+ANSWER_WITHIN = 5.0
+"""Seconds that a broker has to accept or refuse a connection."""
 _FAREWELL = 1.0
 _SETTLED = 10.0
 """Seconds after which a connection counts as a good one."""
@@ -168,10 +170,11 @@ class MqttAdapter:
             with self._lock:
                 self._current = connection
             connect(client, settings, self._version)
-            while not self._stopping.is_set() and _turn(client):
-                pass
-            if self._stopping.is_set():
-                self._take_leave(client, connection)
+            until = self._monotonic() + ANSWER_WITHIN
+            while not self._stopping.is_set() and (connection.answered or self._monotonic() < until):
+                if not _turn(client):
+                    break
+            self._take_leave(client, connection)
         except SettingError as error:
             self._is("waiting", str(error))
             return False
@@ -181,7 +184,7 @@ class MqttAdapter:
         finally:
             self._forget()
         if not connection.answered and not self._stopping.is_set():
-            self._is("waiting", f"{where} ended the connection without an answer")
+            self._is("waiting", f"{where} gave no answer")
             self._change_version()
         elif connection.accepted and settings.protocol == "auto" and not self._five_refused:
             self._version = _FIVE
@@ -203,6 +206,8 @@ class MqttAdapter:
         return client
 
     def _take_leave(self, client: Client, connection: _Connection) -> None:
+        if client.socket() is None:
+            return
         if connection.accepted:
             client.publish(self.status_topic, "offline", qos=0, retain=True)
         client.disconnect()

@@ -139,9 +139,10 @@ def test_under_5_the_window_is_wide(broker: Broker) -> None:
         assert not any(delivery.wants_commit for delivery in kept.deliveries)
 
 
-@pytest.mark.parametrize("says", ["refuse", "hang up"])
-def test_a_broker_that_knows_3_1_1_alone_is_spoken_to_so(says: str) -> None:
-    """Whether it refuses the newer protocol by number or just ends the connection."""
+@pytest.mark.parametrize("says", ["refuse", "hang up", "nothing"])
+def test_a_broker_that_knows_3_1_1_alone_is_spoken_to_so(says: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whether it refuses the newer protocol by number, ends the connection, or falls silent."""
+    monkeypatch.setattr("adapters.mqtt.connection.ANSWER_WITHIN", 0.3 if says == "nothing" else 20.0)
     old = OldBroker(says)
     kept = Kept()
     try:
