@@ -40,7 +40,7 @@ def plan(
     rules: Sequence[RuleSettings] = (),
     stages: Sequence[StageSettings] = (),
     *,
-    stale_after: int = 1000,
+    stale_after: float = 1000,
     timezone: str = "UTC",
     settle: int = 0,
     points: Sequence[str] = ("p", "q", "w"),
@@ -48,7 +48,7 @@ def plan(
 ) -> Plan:
     """Points in degC with a resolution of 0.05; `stale_after` in seconds, `settle` in ms."""
     made = (
-        PointPlan(name, "air_temperature", "degC", Fraction(1, 20), 60_000, stale_after * SECOND, accept_suspect)
+        PointPlan(name, "air_temperature", "degC", Fraction(1, 20), 60_000, round(stale_after * SECOND), accept_suspect)
         for name in points
     )
     return Plan("hand", timezone, tuple(made), tuple(rules), tuple(stages), settle=settle)

@@ -24,6 +24,13 @@ def test_a_high_limit_with_deadband_is_left_at_the_deadband() -> None:
     assert active_at(events, values) == [0, 1, 1, 0, 0, 1]
 
 
+def test_a_value_at_a_low_limit_is_not_below_it_and_returns_at_the_deadband() -> None:
+    """Limit low 5, deadband 0.25: 5.0 is no alarm, 4.95 is, 5.2 is no return, 5.25 is."""
+    values = every(10, [5.0, 4.95, 5.2, 5.25])
+    events = judged(plan([rule("band", low=5, deadband=0.25)]), [series("p", values)], 50)
+    assert alarms(events) == [(10, "low", "unacknowledged"), (30, "low", "returned")]
+
+
 def test_both_delays_hold_as_in_the_worked_series() -> None:
     """On and off delay 30 s, a reading each 10 s, condition 011011111010000 gives 000000011111110 (worked metric)."""
     condition = [int(c) for c in "011011111010000"]

@@ -86,6 +86,18 @@ def test_a_reading_behind_that_is_already_stale_is_ignored() -> None:
     assert twin.step([series("p", {5: 29.0})], [], at(30)) == []
 
 
+def test_a_reading_behind_that_becomes_stale_at_once_is_still_heard() -> None:
+    """Stale after 10.001 s: a reading of 10 s heard at 20.001 s alarms, and is silent at the end of that instant."""
+    made = plan([rule("band", high=30), rule("silent", id="quiet")], stale_after=10.001)
+    twin = Twin(made, START)
+    twin.step([], [], at(20))
+    assert alarms(twin.step([series("p", {10: 31.0})], [], at(30))) == [
+        (20.001, "high", "unacknowledged"),
+        (20.001, "silent", "returned"),
+        (20.001, "silent", "unacknowledged"),
+    ]
+
+
 def test_a_repeat_is_no_reading_and_the_first_value_stays() -> None:
     """The same again counts as a repeat, another value as a contradiction."""
     twin = Twin(plan([rule("band", high=30)]), START)
@@ -166,7 +178,13 @@ def test_hours_are_local_and_follow_the_change_of_clocks() -> None:
 
 @pytest.mark.parametrize(
     ("season", "inside"),
-    [("06-10..06-10", True), ("06-11..06-09", False), ("06-10..03-31", True), ("11-01..06-10", True)],
+    [
+        ("06-10..06-10", True),
+        ("06-11..06-09", False),
+        ("06-10..03-31", True),
+        ("11-01..06-10", True),
+        ("06-11..06-11", False),
+    ],
 )
 def test_a_season_includes_both_of_its_days(season: str, inside: bool) -> None:
     """Also over New Year; the day is 10 June."""

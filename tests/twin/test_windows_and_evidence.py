@@ -22,6 +22,18 @@ def test_a_slope_at_the_limit_is_not_beyond_it() -> None:
     assert (alarms(at_limit), alarms(beyond)) == ([], [(120, "rise", "unacknowledged")])
 
 
+def test_a_rate_returns_at_its_limit_less_the_deadband() -> None:
+    """Rise 2, fall 2, deadband 1 degC/min over pairs of readings: slopes 3, 1.5, 1 and -3, -1.5, -1."""
+    made = rule("rate", rise="2 degC/min", fall="2 degC/min", deadband="1 degC/min", window="1 min", min_readings=2)
+    values = every(60, [0.0, 3.0, 4.5, 5.5, 2.5, 1.0, 0.0])
+    assert alarms(judged(plan([made]), [series("p", values)], 400)) == [
+        (60, "rise", "unacknowledged"),
+        (180, "rise", "returned"),
+        (240, "fall", "unacknowledged"),
+        (360, "fall", "returned"),
+    ]
+
+
 def test_the_slope_is_the_least_squares_one() -> None:
     """0, 1, 5 at 0, 1, 2 min: slope (3*11 - 3*6)/(3*5 - 9) = 2.5 degC/min, return at 2.5 - 0 or less.
 
@@ -126,6 +138,12 @@ def test_falling_and_rising_are_beyond_a_rate() -> None:
     rising = _stopped({"rising": "0.9 degC/min", "window": "2 min"})
     said = [alarms(judged(plan([made]), [series("p", values)], 150)) for made in (faster, as_fast, rising)]
     assert said == [[(120, "stopped", "unacknowledged")], [], []]
+
+
+def test_rising_at_its_rate_is_not_faster() -> None:
+    """1 degC a minute is not rising faster than 1."""
+    made = _stopped({"rising": "1 degC/min", "window": "2 min"})
+    assert alarms(judged(plan([made]), [series("p", every(60, [20.0, 21.0, 22.0]))], 150)) == []
 
 
 def test_blind_when_every_positive_evidence_is_silent() -> None:
