@@ -43,6 +43,19 @@ class Pair(NamedTuple):
         return Difference.EARLIER if self.shift < 0 else Difference.LATER
 
     @property
+    def other_end(self) -> bool:
+        """Whether both replays raised it, but it did not end at the same time."""
+        return self.before is not None and self.after is not None and self.before.ended != self.after.ended
+
+    @property
+    def latest(self) -> Episode:
+        """As the second replay saw it, or the first where the second did not."""
+        found = self.after or self.before
+        if found is None:
+            raise ValueError("a pair of nothing")
+        return found
+
+    @property
     def first(self) -> int:
         """When either replay first raised it, ms UTC."""
         return min(one.raised for one in self if one is not None)

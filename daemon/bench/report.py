@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Sequence
 
 from rich.console import Console
-from rich.table import Table
 from rich.text import Text
 
 from daemon.bench.account import account, counted, out_of_service
 from daemon.bench.source import Recorded
+from daemon.bench.tables import print_table
 from demo_replay.comparing import Difference, Pair
 from demo_replay.episodes import Episode, called, episodes, peak
 from demo_replay.moments import Moments, show_span
@@ -61,18 +61,19 @@ def _print_alarms(console: Console, source: Source, replayed: Replayed, moments:
         console.print()
         return
     console.print(Text(f"Alarms: {_by_priority(found)}", style="bold"))
-    table = _table("since, raised", "alarm", "lasted", "farthest", "at the end")
     end, watching = replayed.shown[1], Watching(replayed.plan)
-    for one in found[:_MOST_ROWS]:
-        name = Text.assemble(_mark(one.priority), f"\n{called(one.rule, one.side)}")
-        table.add_row(
+    rows = [
+        (
             moments.pair(one.onset, one.raised),
-            name,
+            _named(one),
             show_span(one.lasted(end)) + ("" if one.ended is not None else "\nso far"),
             farthest(source, replayed.plan, watching, one, end),
             _outcome(one, moments),
         )
-    console.print(table)
+        for one in found[:_MOST_ROWS]
+    ]
+    titles = ("since, raised", "alarm", "lasted", "farthest", "at the end")
+    print_table(console, titles, rows, names="alarm", right="farthest")
     _say_more(console, len(found))
 
 
@@ -81,11 +82,16 @@ def _print_decisions(console: Console, replayed: Replayed, moments: Moments) -> 
     if not decisions:
         return
     console.print(Text(f"Decisions about the air: {len(decisions)}, advised only", style="bold"))
-    table = _table("at", "stage", "", "why")
-    for event in decisions[:_MOST_ROWS]:
-        body = event.body
-        table.add_row(moments.minute(event.t), body["stage"], _ACTIONS.get(body["action"], body["action"]), body["why"])
-    console.print(table)
+    rows = [
+        (
+            moments.minute(event.t),
+            event.body["stage"],
+            _ACTIONS.get(event.body["action"], event.body["action"]),
+            event.body["why"],
+        )
+        for event in decisions[:_MOST_ROWS]
+    ]
+    print_table(console, ("at", "stage", "", "why"), rows, names="stage")
     _say_more(console, len(decisions))
 
 
@@ -97,33 +103,36 @@ def _print_messages(console: Console, replayed: Replayed, moments: Moments) -> N
         return
     names = {person.id: person.name or person.id for person in replayed.plan.persons}
     console.print(Text(f"Messages that would have been sent: {len(notices)}", style="bold"))
-    table = _table("at", "to", "title")
-    for event in notices[:_MOST_ROWS]:
-        body = event.body
-        to = names.get(body["person"], body["person"]) + _PURPOSES.get(body["purpose"], f" ({body['purpose']})")
-        table.add_row(moments.minute(event.t), to, body["title"])
-    console.print(table)
+    rows = [
+        (
+            moments.minute(event.t),
+            names.get(event.body["person"], event.body["person"])
+            + _PURPOSES.get(event.body["purpose"], f" ({event.body['purpose']})"),
+            event.body["title"],
+        )
+        for event in notices[:_MOST_ROWS]
+    ]
+    print_table(console, ("at", "to", "title"), rows, names="to")
     _say_more(console, len(notices))
 
 
 def print_comparison(console: Console, today: Replayed, changed: Replayed, pairs: Sequence[Pair]) -> None:
-    """Today's settings and the changed ones, side by side."""
+    """Today's settings and the changed ones, side by side; what is the same is only counted."""
     moments = Moments(today.plan.timezone, today.shown)
     console.print(Text("What the change does", style="bold"))
-    table = _table("alarm", "today's settings", "with --set", "")
-    for pair in pairs[:_MOST_ROWS]:
-        one = pair.after or pair.before
-        if one is None:
-            continue
-        name = Text.assemble(_mark(one.priority), f"\n{called(one.rule, one.side)}")
-        cells = [
-            _brief(one, end, moments) for one, end in ((pair.before, today.shown[1]), (pair.after, changed.shown[1]))
-        ]
-        style = "" if pair.difference is Difference.SAME else "bold"
-        table.add_row(name, *cells, Text(_difference(pair), style=style))
-    if pairs:
-        console.print(table)
-        _say_more(console, len(pairs))
+    different = [pair for pair in pairs if pair.difference is not Difference.SAME or pair.other_end]
+    rows = [
+        (
+            _named(pair.latest),
+            _brief(pair.before, moments),
+            _brief(pair.after, moments),
+            Text(_difference(pair), style="bold"),
+        )
+        for pair in different[:_MOST_ROWS]
+    ]
+    if rows:
+        print_table(console, ("alarm", "today's settings", "with --set", ""), rows, names="alarm")
+        _say_more(console, len(different))
     counts = Counter(pair.difference for pair in pairs)
     told = ", ".join(f"{counts[kind]} {kind}" for kind in Difference if counts[kind]) or "no alarm either way"
     console.print(f"Alarms: {told}.")
@@ -158,16 +167,14 @@ def _difference(pair: Pair) -> str:
     kind = pair.difference
     if kind in (Difference.EARLIER, Difference.LATER):
         return f"{show_span(abs(pair.shift))}\n{kind}"
-    if kind is Difference.SAME and pair.before and pair.after and pair.before.ended != pair.after.ended:
-        return "same onset,\nother end"
-    return str(kind)
+    return "other end" if kind is Difference.SAME else str(kind)
 
 
-def _brief(one: Episode | None, end: int, moments: Moments) -> str:
+def _brief(one: Episode | None, moments: Moments) -> str:
     if one is None:
         return "none"
-    lasted = show_span((end if one.ended is None else one.ended) - one.raised)
-    return f"{moments.minute(one.raised)}\nfor {lasted}" + ("" if one.ended is not None else ", still on")
+    lasted = "still on" if one.ended is None else f"for {show_span(one.ended - one.raised)}"
+    return f"{moments.minute(one.raised)}\n{lasted}"
 
 
 def _outcome(one: Episode, moments: Moments) -> Text:
@@ -187,8 +194,10 @@ def _outcome(one: Episode, moments: Moments) -> Text:
     return told
 
 
-def _mark(priority: str) -> Text:
-    return Text(f"{MARKS.get(priority, '?')} {priority}", style=STYLES.get(priority, ""))
+def _named(one: Episode) -> Text:
+    """Mark and word of the priority, and below them the rule."""
+    mark = Text(f"{MARKS.get(one.priority, '?')} {one.priority}", style=STYLES.get(one.priority, ""))
+    return Text.assemble(mark, f"\n{called(one.rule, one.side)}")
 
 
 def _by_priority(found: Sequence[Episode]) -> str:
@@ -196,15 +205,6 @@ def _by_priority(found: Sequence[Episode]) -> str:
     told = ", ".join(f"{counts[name]} {name}" for name in MARKS if counts[name])
     explained = sum(one.told is None for one in found)
     return f"{len(found)} ({told})" + (f", {explained} of them explained by others" if explained else "")
-
-
-def _table(*titles: str) -> Table:
-    """The last column gives way where the terminal is narrow."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for title in titles:
-        numbers = title == "farthest"
-        table.add_column(title, overflow="fold", no_wrap=title != titles[-1], justify="right" if numbers else "left")
-    return table
 
 
 def _say_more(console: Console, count: int) -> None:

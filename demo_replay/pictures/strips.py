@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch, Polygon, Rectangle
-from matplotlib.path import Path
+from matplotlib.path import Path as Outline
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
@@ -160,7 +160,7 @@ def _beyond_limit(sheet: Sheet, axes: Axes, good: Block, hold: int, shown: Shown
     """The line once more, in colour, cut to what lies beyond the limit."""
     colour = LOOKS[limit.priority.value].colour
     (over,) = axes.plot(*_joined(sheet, good, hold, shown), color=colour, lw=3.2, zorder=3)
-    over.set_clip_path(PathPatch(Path(region), transform=axes.transData))
+    over.set_clip_path(PathPatch(Outline(region), transform=axes.transData))
 
 
 def _gaps(sheet: Sheet, axes: Axes, times: Times, hold: int) -> None:

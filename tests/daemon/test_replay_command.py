@@ -1,0 +1,232 @@
+"""Does `tidebed replay` tell a keeper what happened, and a program the same events as the engine?"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from adapters.recordings import read_recordings
+from daemon.main import main
+from daemon.site.load import load_site
+from daemon.store import Store
+from demo_replay.replay import replay
+from rules.acts import Act, ActKind
+from rules.engine import Engine
+from tests.replays import HOUR, MINUTE, START
+
+SITE = """\
+[site]
+name = "Alder Lane"
+timezone = "Europe/Dublin"
+
+[[point]]
+id = "tank.temperature"
+name = "Fish tank"
+quantity = "water_temperature"
+resolution = 0.1
+
+[[point]]
+id = "loop.flow"
+quantity = "flow"
+
+[[rule]]
+id = "tank.warm"
+kind = "band"
+point = "tank.temperature"
+high = 26.0
+deadband = 1
+on_delay = "10 min"
+priority = "high"
+title = "Fish tank too warm"
+
+[[rule]]
+id = "flow.silent"
+kind = "silent"
+point = "loop.flow"
+
+[[stage]]
+id = "shade.roof"
+action = "shade"
+point = "tank.temperature"
+on = 26
+off = 25
+
+[[person]]
+id = "anna"
+name = "Anna"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with a site file and a recording of an hour: warm from 10:10 to 10:40 local time."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "site.toml").write_text(SITE, encoding="utf-8")
+    values = [25.0] * 10 + [27.0] * 20 + [27.5] * 10 + [25.0] * 20
+    lines = [f"{START // 1000 + 60 * index},tank.temperature,{value}" for index, value in enumerate(values)]
+    (tmp_path / "noon.csv").write_text("\n".join(["time,point,value", *lines, ""]), encoding="utf-8")
+    return tmp_path
+
+
+def told(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0) -> str:
+    """What `tidebed replay` prints for these words."""
+    assert main(["replay", *words]) == code
+    found = capsys.readouterr()
+    return found.out if code == 0 else found.err
+
+
+def test_a_keeper_reads_what_happened_in_80_columns(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Alarm with onset, raising, length, peak and end; decisions; messages with their person; in local time."""
+    text = told(capsys, "site.toml", "noon.csv")
+    assert max(len(line) for line in text.splitlines()) <= 80
+    flat = " ".join(text.split())
+    assert "Thu 2 Apr 2026 10:00 to Thu 2 Apr 2026 10:59, Europe/Dublin" in flat
+    assert "noon.csv: 60 readings of 1 point" in flat
+    assert "Alarms: 1 (1 high)" in flat
+    assert "2 Apr 10:10 ▲ high 30 min 27.5 °C over 10:20 tank.warm high" in flat
+    assert "2 Apr 10:10 shade.roof on tank.temperature above 26" in flat
+    assert "2 Apr 10:20 Anna Fish tank too warm" in flat
+    assert "2 Apr 10:40 Anna Over: Fish tank too warm" in flat
+    assert "\x1b" not in text
+
+
+def test_points_that_the_recording_lacks_are_named(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With the rules that rest on them, and they raise no alarm."""
+    text = told(capsys, "site.toml", "noon.csv")
+    assert "Not in the recording, so out of service: loop.flow" in text
+    assert "rules that rest on them alone: flow.silent" in text
+
+
+def test_numbers_are_shown_in_the_keepers_unit(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A peak of 27.5 °C is 81.5 °F."""
+    (folder / "site.toml").write_text(SITE + '\n[site.display]\ntemperature = "degF"\n', encoding="utf-8")
+    assert "81.5 °F" in told(capsys, "site.toml", "noon.csv")
+
+
+def test_json_lines_are_the_engines_events(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each line is what the engine said, and nothing else is printed there."""
+    text = told(capsys, "site.toml", "noon.csv", "--json")
+    plan = load_site("site.toml").plan
+    source = read_recordings([folder / "noon.csv"], {p.id: p for p in plan.points}, plan.timezone)
+    engine = Engine(replay(plan, source).service.plan, START)
+    events = engine.step(
+        source.read("tank.temperature", START - 1, START + HOUR), (), START + 59 * MINUTE + plan.settle
+    )
+    assert [json.loads(line) for line in text.splitlines()] == [event.line() for event in events]
+    kinds = [json.loads(line)["type"] for line in text.splitlines()]
+    assert {"alarm", "decision", "notice"} == set(kinds)
+
+
+def test_json_tells_on_standard_error_what_is_out_of_service(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """So that standard output holds events alone."""
+    assert main(["replay", "site.toml", "noon.csv", "--json"]) == 0
+    assert "out of service: loop.flow" in capsys.readouterr().err
+
+
+def test_from_and_to_choose_the_part_that_is_shown(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """From 10:30 the return is shown; the alarm that stood already is told with its onset; to 10:35 it is still on."""
+    lines = told(capsys, "site.toml", "noon.csv", "--json", "--from", "2026-04-02T10:30").splitlines()
+    assert [json.loads(line)["t"] for line in lines if json.loads(line)["type"] == "alarm"] == [
+        "2026-04-02T09:40:00.000Z"
+    ]
+    flat = " ".join(told(capsys, "site.toml", "noon.csv", "--from", "2026-04-02T10:30").split())
+    assert "2 Apr 10:10 ▲ high 30 min 27.5 °C over" in flat
+    flat = " ".join(told(capsys, "site.toml", "noon.csv", "--to", "2026-04-02T09:35Z").split())
+    assert "2 Apr 10:10 ▲ high 25 min 27.5 °C still on 10:20 tank.warm high so far" in flat
+
+
+def test_bad_lines_are_counted_and_the_first_are_shown(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Seven lines that are no readings: five are shown with file, line and reason."""
+    with (folder / "noon.csv").open("a", encoding="utf-8") as file:
+        file.write("".join(f"{START // 1000},tank.temperature,warm{index}\n" for index in range(7)))
+    text = told(capsys, "site.toml", "noon.csv")
+    assert "7 lines could not be read and left out:" in text
+    assert "noon.csv:62:" in text
+    assert "noon.csv:66:" in text
+    assert "noon.csv:67:" not in text
+    assert "and 2 more; --strict stops at the first" in text
+
+
+def test_strict_stops_at_the_first_bad_line(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2, with file and line."""
+    with (folder / "noon.csv").open("a", encoding="utf-8") as file:
+        file.write(f"{START // 1000},tank.temperature,warm\n")
+    assert "noon.csv:62:" in told(capsys, "site.toml", "noon.csv", "--strict", code=2)
+
+
+def test_readings_that_were_left_out_are_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Points that the site file lacks, times that stand twice, and values finer than the resolution."""
+    with (folder / "noon.csv").open("a", encoding="utf-8") as file:
+        file.write(f"{START // 1000},tank.temperature,26\n{START // 1000 + 1},tank.temperature,25.04\n")
+        file.write(f"{START // 1000},pond.level,3\n")
+    text = told(capsys, "site.toml", "noon.csv")
+    assert "pond.level (1)" in text
+    assert "1 reading left out: the point had one at that time before" in text
+    assert "1 value rounded to the point's resolution" in text
+
+
+def test_a_picture_is_drawn_where_it_is_asked_for(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A PNG; the labels beside the recording are in it; and its name is told."""
+    assert "Picture: noon.png" in told(capsys, "site.toml", "noon.csv", "--plot", "noon.png")
+    assert (folder / "noon.png").read_bytes().startswith(b"\x89PNG")
+    plain = (folder / "noon.png").stat().st_size
+    (folder / "noon.labels.csv").write_text(
+        "start,end,rule,note\n2026-04-02T10:10,2026-04-02T10:40,tank.warm,sun\n", encoding="utf-8"
+    )
+    told(capsys, "site.toml", "noon.csv", "--plot", "noon.png")
+    assert (folder / "noon.png").stat().st_size > plain
+
+
+@pytest.mark.parametrize("name", ["noon.jpg", "nowhere/noon.png"])
+def test_a_picture_needs_a_name_that_can_be_written(
+    folder: Path, capsys: pytest.CaptureFixture[str], name: str
+) -> None:
+    """It is refused before anything is replayed."""
+    assert f"--plot {name}: write a name that ends in .png" in told(
+        capsys, "site.toml", "noon.csv", "--plot", name, code=2
+    )
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["site.toml", "none.csv"], "none.csv"),
+        (["none.toml", "noon.csv"], "site file none.toml cannot be read"),
+        (["site.toml", "noon.csv", "--from", "soon"], "--from 'soon' is no time; write 2026-04-03T02:14"),
+        (["site.toml", "noon.csv", "--from", "2027-01-01"], "choose another --from or --to"),
+        (["site.toml", "store:", "noon.csv"], "store: stands alone"),
+    ],
+)
+def test_what_cannot_be_done_is_told_with_exit_2(
+    folder: Path, capsys: pytest.CaptureFixture[str], words: list[str], message: str
+) -> None:
+    """What, where, and how to mend it."""
+    assert message in told(capsys, *words, code=2)
+
+
+def test_the_daemons_own_store_is_replayed_with_its_acts(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`store:` gives the readings and what people did: acknowledged at 10:30, normal at 10:40."""
+    plan = load_site("site.toml").plan
+    source = read_recordings([folder / "noon.csv"], {p.id: p for p in plan.points}, plan.timezone)
+    acknowledged = Act(START + 30 * MINUTE, ActKind.ACKNOWLEDGE, who="anna", rule="tank.warm")
+    with Store(folder / "tidebed.sqlite", plan.points) as store:
+        store.commit(list(source.read("tank.temperature", START - 1, START + HOUR)), acts=[acknowledged])
+    lines = [json.loads(line) for line in told(capsys, "site.toml", "store:", "--json").splitlines()]
+    assert [line["state"] for line in lines if line["type"] == "alarm"] == ["unacknowledged", "acknowledged", "normal"]
+    assert [line["who"] for line in lines if line["type"] == "act"] == ["anna"]
+
+
+def test_the_installed_command_replays_and_exits_0_though_there_are_alarms(folder: Path) -> None:
+    """The program itself, with its output piped; nothing is drawn on standard error there."""
+    command = Path(sys.executable).with_name("tidebed")
+    done = subprocess.run(
+        [command, "replay", "site.toml", "noon.csv"],
+        capture_output=True, text=True, check=False, cwd=folder, env={**os.environ, "COLUMNS": "80"}, encoding="utf-8",
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "▲ high" in done.stdout
