@@ -20,6 +20,7 @@ from rules.errors import ValueRefused
 from rules.units import UNITS, Unit
 
 DUBLIN = zoneinfo.ZoneInfo("Europe/Dublin")
+ZONES = [DUBLIN, *map(zoneinfo.ZoneInfo, ("Australia/Lord_Howe", "Asia/Kathmandu", "America/St_Johns", "UTC"))]
 
 
 def column(texts: list[str]) -> Column:
@@ -36,7 +37,7 @@ NUMBER = st.decimals(allow_nan=False, allow_infinity=False, min_value=-(10**12),
 
 
 @given(st.lists(st.one_of(NEAR_A_NUMBER, NUMBER), min_size=1, max_size=20))
-@example(["999999999999999999", "-999999999999999999", "1000000000000000000", "0.000000000000000001", ".", "-", "+.5"])
+@example(["999999999999999999", "-999999999999999999", "1000000000000000000", "99999999999999999999", ".", "-", "+.5"])
 def test_a_column_of_decimals_is_each_decimal(texts: list[str]) -> None:
     """Mantissa and places are the decimal that was written, or the text goes the slow way, and only then fails."""
     mantissa, places = parse_decimals(column(texts))
@@ -76,6 +77,14 @@ def test_counts_of_a_column_are_the_counts_of_each(
         else:
             assert not too_large[row]
             assert (counts[row], rounded[row]) == wanted
+
+
+def test_ties_go_to_the_even_count_beyond_64_bits_too() -> None:
+    """Quarters of 10^-18 do not fit into int64; 0.5, 1.5 and 2.5 counts are 0, 2 and 2."""
+    mantissa = np.array([2 * 10**18, 6 * 10**18, 6 * 10**18 + 1, -(2 * 10**18), 2 * 10**18 + 1], np.int64)
+    counts, rounded, _ = to_counts(mantissa, np.full(5, 18, np.int8), Door(Fraction(1, 4), Fraction(0)))
+    assert counts.tolist() == [0, 2, 2, 0, 1]
+    assert rounded.all()
 
 
 @pytest.mark.parametrize(("beyond", "refused"), [(-1, False), (0, False), (1, True)])
@@ -121,15 +130,19 @@ SECONDS = st.one_of(
 )
 
 
-@given(st.lists(st.one_of(WRITTEN, LIKELY, SECONDS, NEAR_A_NUMBER), min_size=1, max_size=30))
-@example(["2026-03-29T01:30:00", "2026-10-25T01:30:00", "2026-10-25T00:59:59", "2026-10-25T02:00:00"])
-@example(["2000-02-29T00:00:00Z", "1900-02-29T00:00:00Z", "2100-02-29T00:00:00", "2024-02-30T00:00:00", ""])
-def test_a_column_of_times_is_each_time(texts: list[str]) -> None:
+@given(
+    st.lists(st.one_of(WRITTEN, LIKELY, SECONDS, NEAR_A_NUMBER), min_size=1, max_size=30),
+    st.sampled_from(ZONES),
+)
+@example(["2026-03-29T01:30:00", "2026-10-25T01:30:00", "2026-10-25T00:59:59", "2026-10-25T02:00:00"], DUBLIN)
+@example(["2026-10-04T01:59:59", "2026-10-04T02:00:00", "2026-10-04T02:29:59", "2026-10-04T02:30:00"], ZONES[1])
+@example(["2000-02-29T00:00:00Z", "1900-02-29T00:00:00Z", "2100-02-29T00:00:00", "2024-02-30T00:00:00", ""], DUBLIN)
+def test_a_column_of_times_is_each_time(texts: list[str], zone: zoneinfo.ZoneInfo) -> None:
     """The same instants as the slow parser finds, and the same texts refused."""
-    times, faults = parse_instants(column(texts), LocalTime(DUBLIN))
+    times, faults = parse_instants(column(texts), LocalTime(zone))
     for row, text in enumerate(texts):
         try:
-            wanted = parse_rfc3339(text, DUBLIN)
+            wanted = parse_rfc3339(text, zone)
         except ValueRefused:
             try:
                 wanted = parse_epoch(parse_number(text))

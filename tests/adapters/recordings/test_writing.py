@@ -43,6 +43,7 @@ def test_the_same_readings_make_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a.csv.gz", "b.csv.gz"):
         write_csv(tmp_path / name, [part], SERIES)
     assert (tmp_path / "a.csv.gz").read_bytes() == (tmp_path / "b.csv.gz").read_bytes()
+    assert (tmp_path / "a.csv.gz").read_bytes()[4:8] == bytes(4)  # RFC 1952: the time of writing, 0 for none
     assert gzip.decompress((tmp_path / "a.csv.gz").read_bytes()).count(b"\n") == 10_001
 
 
@@ -55,6 +56,14 @@ def test_a_failed_writing_leaves_what_was_there(tmp_path: Path) -> None:
         write_csv(path, [block("a", [0], [1]), bad], SERIES)
     assert path.read_text() == "kept"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_readings_of_one_instant_stand_in_the_order_of_the_series(tmp_path: Path) -> None:
+    """However many there are."""
+    times = [1000 * (number // 2 % 500) for number in range(0, 1000, 2)]
+    write_csv(tmp_path / "day.csv", [block(point, times, range(500)) for point in reversed(list(SERIES))], SERIES)
+    lines = (tmp_path / "day.csv").read_text().splitlines()[1:]
+    assert [line.split(",")[1] for line in lines] == list(SERIES) * 500
 
 
 def test_nothing_is_a_recording_too(tmp_path: Path) -> None:
