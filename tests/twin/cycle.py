@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from rules.conditions.cycle import CycleSettings
 from rules.units import parse_amount
-from twin.history import History, Reading
+from twin.history import Heard, History
 from twin.running_time import RunningTime
 from twin.truth import UNKNOWN, Look
 
@@ -75,28 +75,28 @@ class Cycle:
         long = since is not None and self.rule.empty is not None and self._running.due(since, self.rule.empty) <= t
         return Look(condition=long, back=not long)
 
-    def _is_full(self, reading: Reading) -> bool:
+    def _is_full(self, reading: Heard) -> bool:
         return self.history.value(reading) >= parse_amount(self.rule.high, self.history.plan.units)
 
-    def _is_empty(self, reading: Reading) -> bool:
+    def _is_empty(self, reading: Heard) -> bool:
         return self.history.value(reading) <= parse_amount(self.rule.low, self.history.plan.units)
 
     def _full_since(self) -> int | None:
-        """Time of the first of the last readings that are all at or above the high mark."""
+        """The instant from which the last readings, all at or above the high mark, are held."""
         since = None
         for reading in reversed(self.history.run):
             if not self._is_full(reading):
                 break
-            since = reading.time
+            since = reading.judged
         return since
 
     def _empty_since(self) -> int | None:
-        """Time of the first of the last readings that are all at or below the low mark."""
+        """The instant from which the last readings, all at or below the low mark, are held."""
         since = None
         for reading in reversed(self.history.run):
             if not self._is_empty(reading):
                 break
-            since = reading.time
+            since = reading.judged
         return since
 
     def _drain_ends(self) -> list[int]:

@@ -18,6 +18,14 @@ class Reading(NamedTuple):
     flag: int
 
 
+class Heard(NamedTuple):
+    """A usable reading: its own time, its counts, and the instant at which it was judged (later if it came behind)."""
+
+    time: int
+    counts: int
+    judged: int
+
+
 class History:
     """All usable readings of a point since it was last unknown, and the last of all."""
 
@@ -25,9 +33,9 @@ class History:
         self.plan = plan
         self.newest: int | None = None
         """Own time of the newest reading that was judged, usable or not."""
-        self.run: list[Reading] = []
+        self.run: list[Heard] = []
         """The unbroken run: usable readings since the point was last unknown. Empty: unknown."""
-        self.last: Reading | None = None
+        self.last: Heard | None = None
         """The last usable reading, however old."""
         self.silent = False
         """Unknown because time ran out; a point never heard is not silent before its first deadline."""
@@ -50,8 +58,8 @@ class History:
             return
         if self._running.due(reading.time, self.plan.stale_after) < t:
             return
-        self.run.append(reading)
-        self.last = reading
+        self.last = Heard(reading.time, reading.counts, t)
+        self.run.append(self.last)
         self.silent = False
 
     def deadline(self) -> int | None:
@@ -67,7 +75,7 @@ class History:
         self.run = []
         self.silent = True
 
-    def value(self, reading: Reading) -> Fraction:
+    def value(self, reading: Heard) -> Fraction:
         """The reading in the point's unit."""
         return reading.counts * self.plan.resolution
 
@@ -79,7 +87,7 @@ class History:
         """The last usable value for an event, even when it no longer holds; None where there never was one."""
         return None if self.last is None else float(self.value(self.last))
 
-    def window(self, length: int) -> list[Reading]:
+    def window(self, length: int) -> list[Heard]:
         """The readings of the unbroken run in [t - length, t], with t the time of its last reading."""
         t = self.run[-1].time
         return [reading for reading in self.run if reading.time >= t - length]
