@@ -36,6 +36,8 @@ class Connection:
         if self.read_only:
             self.rows("SELECT count(*) FROM sqlite_master")
             return
+        # Small pages, because most commits change a few bytes of a few pages; it holds for a new file only.
+        self.run("PRAGMA page_size = 2048")
         mode = self.value("PRAGMA journal_mode = WAL")
         if mode != "wal":
             raise StoreError(f"the file system of {self.path} cannot keep a write-ahead log; move it to a local disk")

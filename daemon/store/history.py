@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,8 +50,8 @@ def unsealed(connection: Connection, point: int, after: int, upto: int) -> list[
     return table(rows)
 
 
-def table(rows: list[tuple[int, int, int, int, int | None]]) -> list[tuple[int, Columns]]:
-    """(series, columns) of rows of series, time, value, flag and effective instant that are in order of time."""
+def table(rows: list[Any]) -> list[tuple[int, Columns]]:
+    """(series, columns) of rows that begin with series, time, value, flag, effective and are in order of time."""
     if not rows:
         return []
     series = np.fromiter((row[0] for row in rows), np.int64, len(rows))

@@ -44,7 +44,9 @@ MIGRATIONS: tuple[Migration, ...] = (
                 flag INTEGER NOT NULL,
                 effective INTEGER
             )""",
-            "CREATE UNIQUE INDEX reading_identity ON reading (point, time)",
+            # Time first: live readings of all points then fall on the same page. Point first, each commit would write a
+            # page a point, six times as many bytes for thirty points, and a memory card wears by what is written.
+            "CREATE UNIQUE INDEX reading_identity ON reading (time, point)",
             # A sealed UTC day of a series: columns as in daemon/store/columns.py.
             """CREATE TABLE block (
                 id INTEGER PRIMARY KEY,

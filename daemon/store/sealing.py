@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from daemon.store.columns import Columns, pack
 from daemon.store.connection import Connection
 from daemon.store.cursor import position
-from daemon.store.history import days_of_rows, merge, sealed, unsealed
+from daemon.store.history import days_of_rows, merge, sealed, table
 from rules.durations import DAY, HOUR
 
 SEAL_AFTER = 2 * HOUR
@@ -54,22 +54,31 @@ class Sealer:
 
     def _seal(self, point: int, day: int) -> SealedDay | None:
         start, end = day * DAY - 1, day * DAY + DAY - 1
+        # Read and compressed before the transaction, which then is short; nobody else changes rows or blocks.
+        rows = self._connection.rows(
+            "SELECT series, time, value, flag, effective, seq FROM reading "
+            "WHERE point = ? AND time > ? AND time <= ? ORDER BY time",
+            (point, start, end),
+        )
+        if not rows:
+            return None
+        blocks = dict(sealed(self._connection, point, day))
+        days = {
+            series: merge([blocks[series], columns] if series in blocks else [columns])
+            for series, columns in table(rows)
+        }
+        packed = {series: pack(whole) for series, whole in days.items()}
+        seqs = [row[5] for row in rows]
         with self._connection.transaction():
-            rows = unsealed(self._connection, point, start, end)
-            owed = self._owed(point, day, start, end)
-            if owed is None or not rows:
+            owed = self._owed(point, day, min(seqs), max(seqs))
+            if owed is None:
                 return None
-            blocks = dict(sealed(self._connection, point, day))
-            size = readings = 0
-            for series, columns in rows:
-                whole = merge([blocks[series], columns] if series in blocks else [columns])
-                readings += len(whole.times)
-                size += self._write(point, day, series, whole, owed)
-            self._connection.run("DELETE FROM reading WHERE point = ? AND time > ? AND time <= ?", (point, start, end))
-        return SealedDay(point, day, readings, size)
+            for series, whole in days.items():
+                self._write(point, day, series, whole, packed[series], owed)
+            self._connection.run_many("DELETE FROM reading WHERE seq = ?", [(seq,) for seq in seqs])
+        return SealedDay(point, day, sum(len(d.times) for d in days.values()), sum(map(len, packed.values())))
 
-    def _write(self, point: int, day: int, series: int, whole: Columns, owed: bool) -> int:
-        data = pack(whole)
+    def _write(self, point: int, day: int, series: int, whole: Columns, data: bytes, owed: bool) -> None:
         ends = (int(whole.times[0]), int(whole.times[-1]))
         self._connection.run(
             "INSERT INTO block (point, day, series, readings, first, last, columns) VALUES (?, ?, ?, ?, ?, ?, ?) "
@@ -82,19 +91,16 @@ class Sealer:
                 "INSERT OR IGNORE INTO owed_block (id) SELECT id FROM block WHERE point = ? AND day = ? AND series = ?",
                 (point, day, series),
             )
-        return len(data)
 
-    def _owed(self, point: int, day: int, start: int, end: int) -> bool | None:
-        """Whether the forwarder owes the whole day; None where it owes a part of it, and the day must wait."""
+    def _owed(self, point: int, day: int, low: int, high: int) -> bool | None:
+        """Whether the forwarder owes the whole day; None where it owes a part of it, and the day must wait.
+
+        low, high: the first and last row in order of commits.
+        """
         where = position(self._connection)
         if where is None:
             return False
         seq, reaching = where
-        low, high = self._connection.row(
-            "SELECT MIN(seq), MAX(seq) FROM reading WHERE point = ? AND time > ? AND time <= ?", (point, start, end)
-        )
-        if low is None:
-            return None
         blocks = self._connection.rows(
             "SELECT id IN (SELECT id FROM owed_block) FROM block WHERE point = ? AND day = ?", (point, day)
         )
