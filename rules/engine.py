@@ -11,6 +11,7 @@ import numpy as np
 from rules.acts import Act, ActKind
 from rules.air import Air, Decision
 from rules.block import Block
+from rules.derived_points import DerivedPlan
 from rules.door import as_float
 from rules.events import Event
 from rules.judging import RuleJudge, ordered
@@ -42,6 +43,11 @@ class Engine:
         self.waiting_acts: list[Act] = []
         self.zone = Zone(plan.timezone)
         points: dict[str, PointPlan] = {point.id: point for point in plan.points}
+        self.measured = frozenset(points)
+        self.derived: list[DerivedPlan] = []
+        for settings in plan.derived:
+            self.derived.append(DerivedPlan(settings, points))
+            points[settings.id] = self.derived[-1].point
         self.points = points
         around = Surroundings(points, self.zone)
         self.judges = [RuleJudge(rule, around) for rule in plan.rules]
@@ -54,9 +60,12 @@ class Engine:
         for judge in self.judges:
             for point, length in judge.reach().items():
                 reach[point] = max(reach[point], length)
+        for derived in self.derived:
+            for point, length in derived.reach.items():
+                reach[point] = max(reach[point], length)
         self.tracks = {name: Track(point, start, reach[name]) for name, point in points.items()}
         self.air = Air(plan.stages, points)
-        self.writer = Writer(plan, self.zone, self)
+        self.writer = Writer(plan, points, self.zone, self)
         self.life = Life(plan, self.judges, self.writer, self.running)
 
     def step(self, blocks: Iterable[Block], acts: Iterable[Act], now: int) -> list[Event]:
@@ -75,13 +84,17 @@ class Engine:
             self.waiting_acts.append(act)
         parts: dict[str, list[Block]] = {}
         for part in blocks:
-            if part.point not in self.tracks:
+            if part.point not in self.measured:
                 raise KeyError(part.point)
             parts.setdefault(part.point, []).append(part)
         spans: dict[str, Span] = {}
-        for name, track in self.tracks.items():
-            spans[name], repeats = track.advance(parts.get(name, []), before, upto, self.running, self.behind)
+        for point in self.plan.points:
+            new = parts.get(point.id, [])
+            spans[point.id], repeats = self.tracks[point.id].advance(new, before, upto, self.running, self.behind)
             self.repeats += repeats
+        for derived in self.derived:
+            name = derived.point.id
+            spans[name], _ = self.tracks[name].advance([derived.readings(spans)], before, upto, self.running, [])
         if upto == before:
             return []
         key = 2 * upto + 1

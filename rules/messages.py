@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from fractions import Fraction
 from typing import Protocol
 
@@ -33,9 +34,9 @@ class Facts(Protocol):
 class Writer:
     """Writes the texts of one plan."""
 
-    def __init__(self, plan: Plan, zone: Zone, facts: Facts) -> None:
-        self.plan, self.zone, self.facts = plan, zone, facts
-        self.points: dict[str, PointPlan] = {point.id: point for point in plan.points}
+    def __init__(self, plan: Plan, points: Mapping[str, PointPlan], zone: Zone, facts: Facts) -> None:
+        """points: all of the plan's, derived ones included."""
+        self.plan, self.points, self.zone, self.facts = plan, points, zone, facts
 
     def called(self, point: str) -> str:
         """What people call a point."""

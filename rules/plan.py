@@ -6,6 +6,7 @@ import dataclasses
 from dataclasses import dataclass
 from fractions import Fraction
 
+from rules.derived_settings import AnyDerived
 from rules.door import decimal_places
 from rules.people import PersonSettings
 from rules.quantities import Quantity, quantity
@@ -56,6 +57,8 @@ class Plan:
     persons: tuple[PersonSettings, ...] = ()
     settle: int = 1000
     catch_up: int = 60_000
+    derived: tuple[AnyDerived, ...] = ()
+    """Points worked out from others; each may rest on points and on derived ones above it."""
     temperature_unit: str = "degC"
     volume_unit: str = "L"
 

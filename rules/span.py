@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.block import Block, Counts, Times, concatenate, first_of_each_time
+from rules.block import Block, Counts, Flags, Times, concatenate, first_of_each_time
 from rules.edges import FALSE, TRUE, UNKNOWN, Edges, normal
 from rules.flags import Flag
 from rules.packing import pack, unpack
@@ -42,8 +42,11 @@ class Span:
     restarts: NDArray[np.intp]
     stale: list[int]
     silent: Edges
+    f: Flags
+    """uint8[n]: the flags of the readings."""
     before: int | None = None
     """Counts held before the step, known or not."""
+    before_flag: int = Flag.NOT_EVALUATED
     _cache: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -179,6 +182,7 @@ class Track:
         self.heard: tuple[int, int, int] | None = None
         self.last: tuple[int, int] | None = None
         """Own time and counts of the last usable reading."""
+        self.flag: int = Flag.NOT_EVALUATED
         self.known = False
         self.silent = False
         self.run_start: int | None = None
@@ -218,7 +222,7 @@ class Track:
         worst = Flag.SUSPECT if self.plan.accept_suspect else Flag.NOT_EVALUATED
         if len(flags) and flags.max() > worst:
             usable = flags <= worst
-            times, values = times[usable], values[usable]
+            times, values, flags = times[usable], values[usable], flags[usable]
         own = times
         if late is not None and late[2] <= (3 if self.plan.accept_suspect else 2):
             joins = before + 1
@@ -226,11 +230,12 @@ class Track:
                 times = np.concatenate(([joins], times))
                 own = np.concatenate(([late[0]], own))
                 values = np.concatenate(([late[1]], values))
+                flags = np.concatenate((np.array([late[2]], np.uint8), flags))
         self.before = self.last[1] if self.last else None
-        self.span = self._span(times, own, values, upto, running)
+        self.span = self._span(times, own, values, flags, upto, running)
         return self.span, repeats
 
-    def _span(self, t: Times, own: Times, v: Counts, upto: int, running: Running) -> Span:
+    def _span(self, t: Times, own: Times, v: Counts, f: Flags, upto: int, running: Running) -> Span:
         hold = self.plan.stale_after
         stale: list[int] = []
         silent_keys: list[int] = []
@@ -266,7 +271,7 @@ class Track:
         back = (2 * t[gaps]).tolist() if n else []
         pairs = sorted([*((k, TRUE) for k in (*stale, *silent_keys)), *((k, FALSE) for k in back)])
         silent = normal(was_silent, [k for k, _ in pairs], [truth for _, truth in pairs])
-        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent, self.before)
+        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent, f, self.before, self.flag)
         self._settle(span, own, upto, stale)
         return span
 
@@ -274,6 +279,7 @@ class Track:
         n = len(span.t)
         if n:
             self.last = (int(own[-1]), int(span.v[-1]))
+            self.flag = int(span.f[-1])
             self.known = True
             if len(span.restarts):
                 at = int(span.restarts[-1])
@@ -318,6 +324,7 @@ class Track:
             "series": [self.plan.unit, str(self.plan.resolution)],
             "heard": self.heard,
             "last": self.last,
+            "flag": self.flag,
             "known": self.known,
             "silent": self.silent,
             "run": self.run_start,
@@ -343,6 +350,7 @@ class Track:
         if state["last"]:
             time, value = state["last"]
             self.last = (time, value if same else counts(value))
+        self.flag = state["flag"]
         self.known, self.silent, self.run_start = state["known"], state["silent"], state["run"]
         times, values = unpack(state["tail"], 2)
         self.tail_t, self.tail_v = times, column(values)

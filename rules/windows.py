@@ -98,31 +98,33 @@ def steeper(found: Slopes, sign: int, above: NDArray[np.int64] | int, below: int
     return result
 
 
-def ranges(values: Counts, low: Positions, at: Positions) -> Counts:
-    """max - min of every window, int64[n], by doubling maxima and minima (few windows: directly)."""
+def extremes(values: Counts, low: Positions, at: Positions, pick: np.ufunc) -> Counts:
+    """The largest (`pick` np.maximum) or smallest (np.minimum) of every window, int64[n].
+
+    By doubling: an extreme of 2^k neighbours is that of two of 2^(k-1); a window is covered by two that overlap.
+    """
     n = len(at)
-    if not n:
-        return np.empty(0, np.int64)
+    found = np.empty(n, np.int64)
     if n <= 8:
-        found = np.empty(n, np.int64)
         for index, (i, j) in enumerate(zip(low.tolist(), at.tolist(), strict=True)):
-            part = values[i : j + 1]
-            found[index] = part.max() - part.min()
+            found[index] = pick.reduce(values[i : j + 1])
         return found
     begin = int(low[0])
-    v = values[begin : int(at[-1]) + 1]
+    level_values = values[begin : int(at[-1]) + 1]
     lo, hi = low - begin, at - begin
-    length = hi - lo + 1
-    level = np.frexp(length.astype(float))[1] - 1
-    out = np.empty(n, np.int64)
-    top, bottom = v, v
-    for power in range(int(level.max()) + 1):
+    level = np.frexp((hi - lo + 1).astype(float))[1] - 1
+    top = int(level.max())
+    for power in range(top + 1):
         mine = np.flatnonzero(level == power)
         if len(mine):
-            a, b = lo[mine], hi[mine] + 1 - (1 << power)
-            out[mine] = np.maximum(top[a], top[b]) - np.minimum(bottom[a], bottom[b])
-        if power < int(level.max()):
+            found[mine] = pick(level_values[lo[mine]], level_values[hi[mine] + 1 - (1 << power)])
+        if power < top:
             step = 1 << power
-            top = np.maximum(top[:-step], top[step:])
-            bottom = np.minimum(bottom[:-step], bottom[step:])
-    return out
+            level_values = pick(level_values[:-step], level_values[step:])
+    return found
+
+
+def ranges(values: Counts, low: Positions, at: Positions) -> Counts:
+    """max - min of every window, int64[n]."""
+    found: Counts = extremes(values, low, at, np.maximum) - extremes(values, low, at, np.minimum)
+    return found

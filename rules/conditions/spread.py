@@ -8,14 +8,13 @@ from fractions import Fraction
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field
 
 from rules.edges import UNKNOWN, Edges, Judged, normal
+from rules.joining import held
 from rules.plan import PointPlan
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
-from rules.span import Span
 from rules.units import parse_amount
 from rules.view import Surroundings, View
 
@@ -83,16 +82,17 @@ class Spread:
         spans = [view.spans[name] for name in self.names]
         if all(span.quiet for span in spans):
             return {"spread": Judged(Edges(self.carry[0], [], []), Edges(self.carry[1], [], []))}
-        held = [_held(span, scale) for span, scale in zip(spans, self.scales, strict=True)]
-        keys = np.unique(np.concatenate([keys for keys, _, _ in held]))
+        parts = [held(span) for span in spans]
+        keys = np.unique(np.concatenate([part.keys for part in parts]))
         top = np.full(len(keys), np.iinfo(np.int64).min)
         bottom = np.full(len(keys), np.iinfo(np.int64).max)
         fresh = np.zeros(len(keys), np.int64)
-        for own, values, known in held:
-            at = np.searchsorted(own, keys, side="right") - 1
-            mine = known[at]
-            top = np.where(mine, np.maximum(top, values[at]), top)
-            bottom = np.where(mine, np.minimum(bottom, values[at]), bottom)
+        for part, scale in zip(parts, self.scales, strict=True):
+            at = np.searchsorted(part.keys, keys, side="right") - 1
+            mine = part.known[at]
+            values = part.counts[at] * scale.factor + scale.offset
+            top = np.where(mine, np.maximum(top, values), top)
+            bottom = np.where(mine, np.minimum(bottom, values), bottom)
             fresh += mine
         apart = np.where(fresh >= 2, top - bottom, 0)
         if self.settings.too_close:
@@ -124,21 +124,3 @@ class Spread:
     def load(self, state: list[int]) -> None:
         """Take up what `state` gave."""
         self.carry = list(state)
-
-
-def _held(span: Span, scale: _Scale) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
-    """(keys, value from each key on, whether it is known): what a point held before the step, its readings, its ends.
-
-    The first key lies before the step, so that every instant of the step finds a place.
-    """
-    stale = np.array(span.stale, np.int64)
-    keys = np.concatenate((2 * span.t, stale))
-    values = np.concatenate((span.v * scale.factor + scale.offset, np.zeros(len(stale), np.int64)))
-    known = np.concatenate((np.ones(len(span.t), np.bool_), np.zeros(len(stale), np.bool_)))
-    order = np.argsort(keys, kind="stable")
-    before = (span.before or 0) * scale.factor + scale.offset
-    return (
-        np.concatenate((np.array([-1], np.int64), keys[order])),
-        np.concatenate((np.array([before], np.int64), values[order])),
-        np.concatenate((np.array([span.run_start is not None], np.bool_), known[order])),
-    )
