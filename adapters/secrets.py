@@ -18,7 +18,7 @@ _log = logging.getLogger("tidebed.secrets")
 
 
 def secrets_path(site: Path, environ: Mapping[str, str]) -> Path:
-    """Where the file of secrets is: `$TIDEBED_SECRETS`, else what the service manager handed over, else beside the site."""
+    """Where the secrets are: `$TIDEBED_SECRETS`, else what the service manager handed over, else beside the site."""
     if environ.get("TIDEBED_SECRETS"):
         return Path(environ["TIDEBED_SECRETS"])
     handed = environ.get("CREDENTIALS_DIRECTORY")
