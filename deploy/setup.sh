@@ -14,13 +14,14 @@ is_root() { [ "$(id -u)" -eq 0 ]; }
 
 # install_debian PACKAGE... : root only. What is installed is not started: the scripts start what they need themselves.
 install_debian() {
-  local policy=/usr/sbin/policy-rc.d made=no
+  local policy=/usr/sbin/policy-rc.d made=no told
   if [ ! -e "$policy" ]; then
     printf '#!/bin/sh\nexit 101\n' >"$policy" && chmod +x "$policy" && made=yes
   fi
   say "Installing from Debian: $*"
-  if ! { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq "$@"; } >&2 </dev/null; then
+  if ! told="$({ apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq "$@"; } 2>&1 </dev/null)"; then
     [ "$made" = no ] || rm -f "$policy"
+    say "$told"
     die "apt-get could not install $*; what it said stands above."
   fi
   [ "$made" = no ] || rm -f "$policy"

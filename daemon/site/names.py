@@ -42,13 +42,13 @@ def check_names(made: Draft) -> None:
 def named(settings: object, at: Path) -> Iterator[tuple[Path, str, str]]:
     """(path, list, name) of each name that a settings object or a table gives, however deep.
 
-    A name with braces is a template, which an adapter fills from what it hears.
+    In an adapter, a name with braces is a template, which it fills from what it hears.
     """
     for key, value in _written(settings):
         path = (*at, key)
         table = _NAMES_A.get(key) if isinstance(key, str) else None
         if table and isinstance(value, str):
-            if "{" not in value:
+            if "{" not in value or at[:1] != ("adapter",):
                 yield path, table, value
         elif table and isinstance(value, tuple | list) and all(isinstance(item, str) for item in value):
             yield from (((*path, index), table, name) for index, name in enumerate(value))

@@ -105,6 +105,7 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             'point = "house.ari" #!\nfall',
             'rule air.falls  point = "house.ari"  there is no point house.ari; did you mean house.air?',
         ),
+        ('point = "house.air"\nfall', 'point = "{x}" #!\nfall', "there is no point {x}; "),
         (
             '{ point = "pump.current"',
             '{ point = "pump"',
