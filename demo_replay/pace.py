@@ -21,9 +21,9 @@ class Pace:
     marks: tuple[tuple[int, int], ...] = ()
 
     def at(self, instant: int) -> float:
-        """The speed at an instant of the recording, ms UTC. Without any mark it is the plain speed throughout."""
+        """The speed at an instant of the recording, ms UTC."""
         marked = any(first - AROUND <= instant <= last + AROUND for first, last in self.marks)
-        return self.speed if marked or not self.marks else self.speed * QUIET
+        return self.speed if marked else self.speed * QUIET
 
     def seconds(self, begin: int, end: int) -> float:
         """How long it takes to play from one instant to another."""

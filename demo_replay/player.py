@@ -78,7 +78,7 @@ class Player:
             with self._changed:
                 self._changed.wait_for(lambda: self._stopping, _KNOCK)
 
-    def play(self, script: Iterable[Moment], pace: Pace, ahead: float = 6.0) -> bool:
+    def play(self, script: Iterable[Moment], pace: Pace, ahead: float = 4.0) -> bool:
         """Publish each moment at its time; True when all of it is with the broker, False when told to stop.
 
         ahead: how many seconds' worth of the recording may be published before it is confirmed (see `confirm`); who
@@ -88,8 +88,8 @@ class Player:
         for clock, messages in script:
             if self.now:
                 due += pace.seconds(self.now, clock)
-            # What was lost in waiting is not made up for by a rush.
-            due = max(due, time.monotonic() - 0.5)
+            # Of what was lost in waiting no more than this is made up for.
+            due = max(due, time.monotonic() - ahead)
             if not self._wait(due, clock, ahead * 1000 * pace.at(clock)):
                 return False
             for message in messages:

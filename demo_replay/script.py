@@ -15,7 +15,7 @@ from rules.events import show_time
 from rules.flags import Flag
 from rules.plan import PointPlan
 
-TICK = 10_000
+TICK = 20_000
 """ms of the recording between two times of the played clock."""
 
 
