@@ -49,6 +49,21 @@ def test_water_is_neither_made_nor_lost(failures: list[Failure], evaporation: fl
     assert loop.sump.max() <= place.SUMP_RIM + 1e-9
 
 
+@pytest.mark.parametrize(
+    "failures",
+    [
+        [Failure("filter", 0.5, 6.0, left=0.1)],
+        [Failure("pump", 0.5, 6.0), Failure("breather", 0.5, 6.0)],
+        [Failure("pipe", 0.5, 6.0)],
+        [Failure("siphon start", 0.5, 6.0, bed=2)],
+    ],
+)
+def test_water_stays_the_same_on_its_rarer_ways(failures: list[Failure]) -> None:
+    """Over the safety pipe, back through the pump, through a broken pipe or over a standpipe no water goes astray."""
+    loop = _loop(*failures)
+    assert np.abs(loop.total + loop.lost - place.WATER).max() < 1e-6
+
+
 def test_less_water_than_the_vessels_hold_is_refused() -> None:
     """A loop that could not have been filled is an error that says how much it takes."""
     with pytest.raises(ValueError, match="1500 L of water do not fill tank, filter and beds; give 1539 or more"):

@@ -51,6 +51,13 @@ def test_noise_is_as_wide_as_the_probe_says() -> None:
         assert values.std() == pytest.approx((probe.noise**2 + rounding**2) ** 0.5, rel=0.2)
 
 
+def test_probes_of_one_board_scatter_apart() -> None:
+    """Two probes in the same air do not share their noise."""
+    sent = _sent()
+    high, low = sent["house.temperature"][1], sent["low.temperature"][1]
+    assert abs(np.corrcoef(high, low)[0, 1]) < 0.2
+
+
 def test_no_probe_shows_less_than_it_can() -> None:
     """Noise around nothing never makes a negative flow or current."""
     sent = _sent(level=0.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from demo_replay import place
@@ -64,6 +64,7 @@ def test_a_siphon_that_does_not_break_leaves_the_bed_flat_at_its_slots() -> None
 
 
 @given(volume=st.floats(0, 200), inflow=st.floats(0, 40), primed=st.booleans(), start=st.booleans(), stop=st.booleans())
+@example(volume=1e-6, inflow=0.0, primed=False, start=True, stop=True)  # the weep hole could take more than there is
 def test_a_bed_neither_makes_nor_loses_water(
     volume: float, inflow: float, primed: bool, start: bool, stop: bool
 ) -> None:
@@ -72,4 +73,4 @@ def test_a_bed_neither_makes_nor_loses_water(
     out = bed.step(inflow, MINUTES, can_start=start, can_break=stop)
     assert bed.volume >= 0.0
     assert out >= 0.0
-    assert bed.volume - volume == pytest.approx((inflow - out) * MINUTES, abs=1e-9)
+    assert bed.volume - volume == pytest.approx((inflow - out) * MINUTES, abs=1e-12)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
+import numpy as np
 import pytest
 from simulated_days import made
 
@@ -16,6 +17,9 @@ from demo_replay import place
 from demo_replay.days import SITE, path
 from demo_replay.kinds import KINDS, RECORDED
 from demo_replay.replay import replay
+from demo_replay.simulate import simulate
+from demo_replay.works import Failure
+from rules.block import Block
 from rules.durations import MINUTE
 from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.settings import Priority
@@ -207,6 +211,32 @@ def test_a_sump_that_runs_dry_is_told_as_loss_and_then_as_a_dry_sump() -> None:
 def test_a_stuck_flow_meter_never_says_stopped() -> None:
     """A bed that cycles proves water."""
     assert {alarm.rule for alarm in _on("flow_meter_stuck")} == {"loop.flow_stuck"}
+
+
+@pytest.mark.parametrize("kind", ["ordinary", "siphon_stuck"])
+def test_two_dead_meters_never_say_stopped_while_beds_move(kind: str) -> None:
+    """Flow and current both at 0 from the second hour on, as of a dead board, are outweighed by two moving beds."""
+    recording = made(kind).recording()
+    dead = {}
+    for point in ("loop.flow", "pump.current"):
+        part = recording.blocks[point]
+        early = part.times < made(kind).begin_ms + 60 * MINUTE
+        dead[point] = Block(point, part.times, np.where(early, part.values, 0), part.flags)
+    spoken = _spoken(Recording(recording.blocks | dead, recording.series))
+    assert not STOPPED & {alarm.rule for alarm in spoken}
+
+
+@pytest.mark.parametrize("kind", ["intake_blocked", "filter_clogging"])
+def test_slow_water_is_not_stopped_water(kind: str) -> None:
+    """Beds that fill so slowly that they hardly move are no proof while the meter shows flow."""
+    assert not STOPPED & {alarm.rule for alarm in _on(kind)}
+
+
+def test_a_short_stop_is_no_leak(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Water that a stop of 40 minutes moved between beds and sump makes no leak, nor anything else but the stop."""
+    brief = replace(KINDS["pump_trip"], failures=(Failure("pump", 26.2, 26.9),))
+    monkeypatch.setitem(KINDS, "pump_trip", brief)
+    assert {alarm.rule for alarm in _spoken(simulate("pump_trip").recording())} == {"loop.stopped"}
 
 
 @pytest.mark.parametrize("kind", ["pump_trip", "power_cut", "breaker_trip"])
