@@ -56,6 +56,7 @@ def _counts(site: Site) -> dict[str, object]:
     return {
         "name": plan.name,
         "points": len(plan.points),
+        "derived": len(plan.derived),
         "rules": dict(Counter(rule.priority.value for rule in plan.rules)),
         "stages": len(plan.stages),
         "persons": len(plan.persons),
@@ -71,6 +72,7 @@ def _summary(site: Site) -> list[str]:
     plan = site.plan
     lines = [f"{site.path.name} is right: {plan.name}, times of day in {plan.timezone}", ""]
     lines += _listed("points", [point.id for point in plan.points])
+    lines += _listed("derived", [point.id for point in plan.derived])
     for priority in Priority:
         lines += _listed(priority.value, [rule.id for rule in plan.rules if rule.priority is priority])
     lines += _listed("stages", [stage.id for stage in plan.stages])
@@ -106,9 +108,14 @@ def _told(person: PersonSettings) -> str:
 
 
 def unwatched(site: Site) -> list[str]:
-    """The points at which neither a rule nor a stage looks, in the order of the file."""
-    seen = {point for settings in (*site.plan.rules, *site.plan.stages) for point in _points_of(settings)}
-    return [point.id for point in site.plan.points if point.id not in seen]
+    """The points at which neither a rule nor a stage looks, itself or by a derived point, in the order of the file."""
+    plan = site.plan
+    seen = {point for settings in (*plan.rules, *plan.stages) for point in _points_of(settings)}
+    known = [point.id for point in (*plan.points, *plan.derived)]
+    for derived in reversed(plan.derived):  # one rests on those above it
+        if derived.id in seen:
+            seen.update(derived.inputs_among(known))
+    return [name for name in known if name not in seen]
 
 
 def unguarded(site: Site) -> list[str]:

@@ -13,13 +13,14 @@ from daemon.site.explain import explain
 from daemon.site.lines import Path
 from daemon.site.located import Located, nearest
 from daemon.site.problem import Problem
-from daemon.site.tables import PointTable, SiteTable, StoreTable
+from daemon.site.tables import DERIVED_KINDS, PointTable, SiteTable, StoreTable
 from rules.conditions import KINDS
+from rules.derived_settings import DerivedSettings
 from rules.people import PersonSettings
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
 
-LISTS = ("point", "rule", "stage", "person")
+LISTS = ("point", "derived", "rule", "stage", "person")
 TABLES = ("site", "adapter", "store")
 
 M = TypeVar("M", bound=BaseModel)
@@ -36,6 +37,7 @@ class Draft:
     site: SiteTable = field(default_factory=SiteTable)
     store: StoreTable = field(default_factory=StoreTable)
     points: dict[int, PointTable] = field(default_factory=dict)
+    derived: dict[int, DerivedSettings] = field(default_factory=dict)
     rules: dict[int, RuleSettings] = field(default_factory=dict)
     stages: dict[int, StageSettings] = field(default_factory=dict)
     persons: dict[int, PersonSettings] = field(default_factory=dict)
@@ -69,25 +71,10 @@ def draft(located: Located) -> Draft:
     made.points = _list(made, "point", PointTable)
     made.stages = _list(made, "stage", StageSettings)
     made.persons = _list(made, "person", PersonSettings)
-    _check_listed(made, "rule")
-    for index, table in made.items("rule"):
-        kind = _kind(made, ("rule", index), table)
-        rule = _read(made, ("rule", index), kind, table) if kind else None
-        if rule is not None:
-            made.rules[index] = rule
+    made.derived = _list_by_kind(made, "derived", DERIVED_KINDS)
+    made.rules = _list_by_kind(made, "rule", KINDS)
     _adapters(made)
     return made
-
-
-def _kind(made: Draft, path: Path, table: Mapping[str, Any]) -> type[RuleSettings] | None:
-    kind = table.get("kind")
-    if kind is None:
-        made.refuse((*path, "kind"), "is missing", f"say what kind of rule it is: {', '.join(KINDS)}")
-    elif not isinstance(kind, str) or kind not in KINDS:
-        made.refuse((*path, "kind"), "unknown kind of rule", nearest(str(kind), KINDS, kind="kinds"))
-    else:
-        return KINDS[kind]
-    return None
 
 
 def _table(made: Draft, path: Path, model: type[M]) -> M | None:
@@ -104,6 +91,20 @@ def _list(made: Draft, name: str, model: type[M]) -> dict[int, M]:
     _check_listed(made, name)
     read = ((index, _read(made, (name, index), model, table)) for index, table in made.items(name))
     return {index: item for index, item in read if item is not None}
+
+
+def _list_by_kind(made: Draft, name: str, kinds: Mapping[str, type[M]]) -> dict[int, M]:
+    _check_listed(made, name)
+    found: dict[int, M] = {}
+    for index, table in made.items(name):
+        path, kind = (name, index, "kind"), table.get("kind")
+        if kind is None:
+            made.refuse(path, "is missing", f"write one of {', '.join(kinds)}")
+        elif not isinstance(kind, str) or kind not in kinds:
+            made.refuse(path, "unknown kind", nearest(str(kind), kinds, kind="kinds"))
+        elif (read := _read(made, path[:2], kinds[kind], table)) is not None:
+            found[index] = read
+    return found
 
 
 def _check_listed(made: Draft, name: str) -> None:

@@ -70,7 +70,7 @@ def _check_span(made: Draft, path: Path, hours: str | None, season: str | None) 
 
 def _check_text(made: Draft, path: Path, text: str | None) -> None:
     """Only what can be filled in may stand in braces: the value, or a point of the site."""
-    known = ("value", *made.ids("point"))
+    known = ("value", *made.ids("point"), *made.ids("derived"))
     for name in _PLACE.findall(text or ""):
         if name not in known:
             made.refuse(path, f"{{{name}}} cannot be filled in", nearest(name, known, kind="names"))

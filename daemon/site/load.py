@@ -8,8 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
+from typing import cast
 
 from daemon.site.adapters import AdapterTable
+from daemon.site.derived import add_derived
 from daemon.site.draft import Draft, draft
 from daemon.site.habits import check_habits
 from daemon.site.limits import check_limits
@@ -21,6 +23,7 @@ from daemon.site.remarks import remarks
 from daemon.site.secret_keys import secrets_in, without
 from daemon.site.syntax import syntax_problem
 from daemon.site.tables import SiteTable, StoreTable
+from rules.derived_settings import AnyDerived
 from rules.errors import SettingError, TidebedError
 from rules.judging import RuleJudge
 from rules.local_time import Zone
@@ -98,6 +101,7 @@ def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]
     secrets = dict(secrets_in(located))
     made = draft(Located(without(data, secrets), located.lines))
     points = point_plans(made)
+    add_derived(made, points)
     check_names(made)
     check_limits(made, points)
     check_habits(made)
@@ -125,7 +129,8 @@ def _plan(made: Draft, points: Mapping[str, PointPlan], stem: str) -> Plan:
     return Plan(
         name=made.site.name or stem,
         timezone=made.site.timezone,
-        points=tuple(points.values()),
+        points=tuple(point for name, point in points.items() if name in made.ids("point")),
+        derived=cast(tuple[AnyDerived, ...], tuple(made.derived.values())),
         rules=tuple(made.rules.values()),
         stages=tuple(made.stages.values()),
         persons=tuple(made.persons.values()),

@@ -29,10 +29,13 @@ _RESTS_ON = ("while", "rule", "rules")
 
 def check_names(made: Draft) -> None:
     """Note ids that stand twice, names of nothing, and rings."""
-    for listed in LISTS:
+    _check_twice(made, "point", "derived")
+    for listed in ("rule", "stage", "person"):
         _check_twice(made, listed)
-    known = {listed: made.ids(listed) for listed in LISTS}
+    measured = {listed: made.ids(listed) for listed in LISTS}
+    all_points = measured | {"point": measured["point"] + measured["derived"]}
     for path, table in _tables(made):
+        known = measured if path[0] == "adapter" else all_points
         for place, kind, name in named(table, path):
             if name not in known[kind]:
                 made.refuse(place, f"there is no {kind} {name}", nearest(name, known[kind], kind=f"{kind}s"))
@@ -70,18 +73,19 @@ def _written(settings: object) -> Iterator[tuple[str | int, Any]]:
         yield from enumerate(settings)
 
 
-def _check_twice(made: Draft, table: str) -> None:
-    first: dict[str, int] = {}
-    for index, item in made.items(table):
-        name = item.get("id")
-        if not isinstance(name, str):
-            continue
-        if name in first:
-            line = made.located.line((table, first[name], "id"))
-            where = f" (the first is on line {line})" if line else ""
-            made.refuse((table, index, "id"), f"this id stands twice{where}", f"give each {table} an id of its own")
-        else:
-            first[name] = index
+def _check_twice(made: Draft, *tables: str) -> None:
+    first: dict[str, Path] = {}
+    for table in tables:
+        for index, item in made.items(table):
+            name, path = item.get("id"), (table, index, "id")
+            if not isinstance(name, str):
+                continue
+            if name in first:
+                line = made.located.line(first[name])
+                where = f" (the first is on line {line})" if line else ""
+                made.refuse(path, f"this id stands twice{where}", f"give each {tables[0]} an id of its own")
+            else:
+                first[name] = path
 
 
 Links = dict[str, list[tuple[Path, str]]]

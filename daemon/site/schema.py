@@ -11,6 +11,7 @@ from pydantic_core import core_schema
 from daemon.site.adapters import SETTINGS, settings_class
 from daemon.site.tables import PointTable, SiteTable, StoreTable
 from rules.conditions import KINDS
+from rules.derived_settings import AnyDerived
 from rules.durations import Duration, show_duration
 from rules.people import PersonSettings
 from rules.settings import Amount
@@ -49,6 +50,7 @@ def site_schema() -> dict[str, Any]:
         __config__=strict,
         site=(SiteTable, SiteTable()),
         point=(list[PointTable], ...),
+        derived=(list[AnyDerived], []),
         rule=(list[rule], []),
         stage=(list[StageSettings], []),
         person=(list[PersonSettings], []),

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from collections.abc import Mapping
+from typing import Any, Literal, get_args
 
 from pydantic import Field
 
+from rules.derived_settings import AnyDerived, DerivedSettings
 from rules.durations import MINUTE, SECOND, Duration
 from rules.settings import Amount, Settings
+
+DERIVED_KINDS: Mapping[str, type[DerivedSettings]] = {
+    get_args(member.model_fields["kind"].annotation)[0]: member for member in get_args(get_args(AnyDerived)[0])
+}
+"""kind of a `[[derived]]` table -> settings class."""
 
 ID = r"^[a-z0-9_]+(\.[a-z0-9_]+)*$"
 

@@ -32,6 +32,17 @@ def test_a_right_file_ends_in_0_and_a_calm_summary(tmp_path: Path, capsys: Captu
     assert "No rule says when these fall silent: tank.temperature, house.air." in out
 
 
+def test_a_point_that_a_watched_derived_point_rests_on_is_watched(tmp_path: Path, capsys: Captured) -> None:
+    """Not so one that feeds a derived point at which nobody looks."""
+    point = '\n[[point]]\nid = "{0}"\nquantity = "ph"\n'
+    derived = '\n[[derived]]\nid = "{0}.lowest"\nkind = "over_window"\npoint = "{0}"\ntake = "min"\n'
+    rule = '\n[[rule]]\nid = "a.low"\nkind = "band"\npoint = "a.lowest"\nlow = 6\n'
+    text = SITE + "".join(table.format(name) for name in ("a", "b") for table in (point, derived)) + rule
+    assert main(["check", write(tmp_path, text), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["derived"], told["not_watched"]) == (2, ["b", "b.lowest"])
+
+
 def test_a_wrong_file_ends_in_1_with_every_problem(tmp_path: Path, capsys: Captured) -> None:
     """One line each, and how many."""
     text = changed("high = 26.0", "hihg = 26.0", changed('unit = "A"', 'unit = "Amp"'))

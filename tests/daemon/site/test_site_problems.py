@@ -47,11 +47,11 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             '[[point]] #!\nid = "return.flow"\n',
             'point return.flow  quantity  is missing; say what is measured, as in quantity = "water_temperature"',
         ),
-        ('kind = "rate"', 'kind = "rat"', 'rule air.falls  kind = "rat"  unknown kind of rule; did you mean rate?'),
+        ('kind = "rate"', 'kind = "rat"', 'rule air.falls  kind = "rat"  unknown kind; did you mean rate?'),
         (
             '[[rule]]\nid = "air.falls"\nkind = "rate"\n',
             '[[rule]] #!\nid = "air.falls"\n',
-            "rule air.falls  kind  is missing; say what kind of rule it is: ",
+            "rule air.falls  kind  is missing; write one of band, rate, stopped, silent",
         ),
         # values of the wrong form
         ("latitude = 53.3", "latitude = 90.1", "site  latitude = 90.1  must be less than or equal to 90"),
@@ -351,6 +351,97 @@ def test_all_mistakes_are_told_at_once_in_the_order_of_the_file() -> None:
     text = changed('{ point = "pump.current"', '{ point = "pomp.current"', text)
     text = changed('unit = "degF"', 'unit = "degX"', text)
     assert [problem.line for problem in problems_of(text)] == [31, 37, 40, 49, 50, 53]
+
+
+DERIVED = """
+[[derived]]
+id = "flow.share"
+kind = "ratio"
+of = "return.flow"
+by = "15 L/min"
+
+[[derived]]
+id = "flow.lowest_share"
+kind = "over_window"
+point = "flow.share"
+take = "min"
+window = "1 h"
+
+[[derived]]
+id = "tank.above_air"
+kind = "linear"
+weights = { "tank.temperature" = 1, "house.air" = -1 }
+quantity = "water_temperature"
+unit = "degC"
+
+[[derived]]
+id = "air.dew_point"
+kind = "formula"
+formula = "dew_point"
+inputs = { temperature = "house.air", humidity = "80 %" }
+
+[[rule]]
+id = "flow.slow"
+kind = "band"
+point = "flow.lowest_share"
+low = 0.8
+title = "Flow at {flow.share}"
+"""
+
+
+def test_derived_points_rest_on_points_and_on_derived_points_above_them() -> None:
+    """Rules look at them like at any point."""
+    assert told(SITE + DERIVED) == []
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        (
+            'of = "return.flow"',
+            'of = "return.flo"',
+            'of = "return.flo"  there is no point return.flo above; did you mean return.flow?',
+        ),
+        ('by = "15 L/min"', 'by = "flow.lowest_share"', "there is no point flow.lowest_share above"),
+        ('by = "15 L/min"', 'by = "15 degC"', "derived flow.share"),
+        ('by = "15 L/min"', "by = 0", "divides by zero"),
+        ('kind = "ratio"', 'kind = "ration"', 'kind = "ration"  unknown kind; did you mean ratio?'),
+        ('take = "min"', 'take = "least"', 'take = "least"  is not known here; write min, max, mean, spread or loss'),
+        (
+            '"house.air" = -1',
+            '"house.ari" = -1',
+            "weights.house.ari = -1  there is no point house.ari above; did you mean house.air?",
+        ),
+        (
+            'quantity = "water_temperature"\nunit = "degC"\n',
+            "",
+            "derived tank.above_air  tank.above_air needs quantity and unit",
+        ),
+        ('unit = "degC"', 'unit = "L"', "derived tank.above_air  "),
+        ('formula = "dew_point"', 'formula = "due_point"', "derived air.dew_point  "),
+        (
+            'temperature = "house.air"',
+            'temperature = "house.ari"',
+            'inputs.temperature = "house.ari"  there is no point house.ari above',
+        ),
+        ('humidity = "80 %"', 'damp = "80 %"', "derived air.dew_point  "),
+        ('id = "tank.above_air"', 'id = "house.air"', "this id stands twice"),
+        ("low = 0.8", 'low = "0.8 degC"', "degC measures temperature, not ratio"),
+        ("{flow.share}", "{flow.shares}", "{flow.shares} cannot be filled in; did you mean flow.share?"),
+    ],
+)
+def test_a_mistake_in_a_derived_point_is_told_like_any_other(old: str, new: str, expected: str) -> None:
+    """Whatever it is made of."""
+    found = told(SITE + changed(old, new, DERIVED))
+    assert len(found) == 1, found
+    assert expected in found[0]
+
+
+def test_an_adapter_cannot_bring_in_a_derived_point() -> None:
+    """It is worked out, never heard."""
+    found = told(SITE + DERIVED + changed('"{1}.flow"', '"flow.share"', MQTT))
+    assert len(found) == 1
+    assert "there is no point flow.share" in found[0]
 
 
 MQTT = """
