@@ -56,9 +56,9 @@ class Air:
             self.stages.append(_Stage(settings, before, points[settings.point]))
 
     def advance(
-        self, spans: Mapping[str, Span], conditions: Mapping[str, Edges], upto: int, running: Running
+        self, spans: Mapping[str, Span], conditions: Mapping[str, Edges], before: int, upto: int, running: Running
     ) -> list[Decision]:
-        """The decisions up to and including the key `upto`."""
+        """The decisions after the key `before`, up to and including the key `upto`."""
         if not self.stages:
             return []
         seen: list[tuple[Edges, Edges, Edges]] = []
@@ -72,7 +72,8 @@ class Air:
         queue = sorted(keys)
         for stage in self.stages:
             for key in self._timers(stage, running):
-                heapq.heappush(queue, key)
+                if key > before:
+                    heapq.heappush(queue, key)
         decisions: list[Decision] = []
         last = -1
         while queue and queue[0] <= upto:

@@ -53,6 +53,10 @@ class Delayed:
         self.onset_truth = UNKNOWN
         self.clear_truth = UNKNOWN
 
+    def begin(self, judged: Judged, key: int) -> None:
+        """At the rule's first instant: what is true then has been so since then."""
+        self.onset_truth, self.clear_truth, self.start = judged.onset.first, judged.clear.first, key
+
     @property
     def active(self) -> bool:
         """Whether the delayed condition is active."""
@@ -61,7 +65,11 @@ class Delayed:
     def advance(self, judged: Judged, upto: int, running: Running) -> list[Change]:
         """The changes up to and including the key `upto`, given the edges of this step."""
         onset, clear = judged
-        if not len(onset.keys) and not len(clear.keys) and self.mode in (IDLE, ACTIVE):
+        if (
+            not len(onset.keys)
+            and not len(clear.keys)
+            and (self.mode == ACTIVE or (self.mode == IDLE and self.onset_truth != TRUE))
+        ):
             return []
         ok, ot = enduring(onset, self.on_delay, running)
         ck, ct = enduring(clear, self.off_delay, running)

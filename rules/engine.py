@@ -35,7 +35,7 @@ class Engine:
         """`start`: the engine's first instant, ms UTC; what is dated earlier comes behind."""
         self.plan = plan
         self.start = start
-        self.now = start
+        self.now = start - 1
         self.frontier = start - 1
         self.running = Running()
         self.behind: list[tuple[str, int]] = []
@@ -107,7 +107,7 @@ class Engine:
         for judge in self.in_order:
             judge.judge(view)
         marked = self.life.advance(timed, key)
-        for decision in self.air.advance(spans, view.conditions, key, self.running):
+        for decision in self.air.advance(spans, view.conditions, 2 * before + 1, key, self.running):
             marked.append(((decision.key, 3, 0), self._decided(decision)))
         marked.sort(key=lambda item: item[0])
         return [event for _, event in marked]
@@ -139,7 +139,7 @@ class Engine:
         span = self.tracks[point].span
         if span is None:
             return None
-        times = np.concatenate((span.tail_t, span.t))
+        times = np.concatenate((span.tail_t, span.own))
         values = np.concatenate((span.tail_v, span.v))
         end = int(np.searchsorted(times, key >> 1, side="right"))
         begin = int(np.searchsorted(times, (key >> 1) - window, side="left"))

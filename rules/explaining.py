@@ -19,26 +19,27 @@ class Explaining:
                 if explained in self.causes and explained != rule.id:
                     self.causes[explained].append(rule.id)
         self.never = {rule.id for rule in rules if rule.never_suppressed}
-        self.ring = self._rings()
 
-    def _reachable(self, start: str) -> set[str]:
-        found: set[str] = set()
+    def _ring(self, rule: str, active: Mapping[str, int]) -> set[str]:
+        """The active rules that explain each other in a ring through `rule`, itself included; empty without one."""
+        members = {rule} if self._leads(rule, rule, active) else set()
+        return members | {other for other in active if other != rule and self._mutual(rule, other, active)}
+
+    def _mutual(self, one: str, other: str, active: Mapping[str, int]) -> bool:
+        return self._leads(one, other, active) and self._leads(other, one, active)
+
+    def _leads(self, start: str, goal: str, active: Mapping[str, int]) -> bool:
+        """Whether causes lead from `start` to `goal` by active rules alone, in one step or more."""
+        seen: set[str] = set()
         todo = [start]
         while todo:
             for cause in self.causes[todo.pop()]:
-                if cause not in found:
-                    found.add(cause)
+                if cause == goal and goal in active:
+                    return True
+                if cause in active and cause not in seen:
+                    seen.add(cause)
                     todo.append(cause)
-        return found
-
-    def _rings(self) -> dict[str, frozenset[str]]:
-        reach = {rule: self._reachable(rule) for rule in self.causes}
-        return {
-            rule: frozenset(other for other in reach[rule] if rule in reach[other])
-            if rule in reach[rule]
-            else frozenset()
-            for rule in self.causes
-        }
+        return False
 
     def causes_now(self, rule: str, active_since: Mapping[str, int], lingering: Callable[[str], bool]) -> list[str]:
         """The causes that suppress `rule` now, those active longest first.
@@ -52,11 +53,8 @@ class Explaining:
 
     def accounts(self, rule: str, active_since: Mapping[str, int], lingering: Callable[[str], bool]) -> list[str]:
         """As `causes_now`, for a rule that is never suppressed too."""
-        ring = self.ring[rule]
-        speaks = False
-        if ring and rule in active_since:
-            members = [member for member in ring if member in active_since]
-            speaks = min(members, key=lambda m: (active_since[m], self.order[m])) == rule
+        ring = self._ring(rule, active_since) if rule in active_since and self.causes[rule] else set()
+        speaks = bool(ring) and min(ring, key=lambda m: (active_since[m], self.order[m])) == rule
         found = [
             cause
             for cause in self.causes[rule]

@@ -37,6 +37,8 @@ class RuleJudge:
         self.is_seen = False
         """Whether another rule or a stage looks at this rule's condition."""
         self.judged: dict[str, Judged] = {}
+        self.begun = False
+        """Whether its first step was judged."""
 
     @property
     def point(self) -> str:
@@ -65,6 +67,10 @@ class RuleJudge:
                 self.fault_is_new = True
         if self.fault:
             self.judged = {side: Judged(steady(UNKNOWN), steady(UNKNOWN)) for side in self.condition.sides}
+        if not self.begun:
+            self.begun = True
+            for side, delayed in self.delays.items():
+                delayed.begin(self.judged[side], 2 * (view.before + 1))
         self.changes = [
             SideChange(side, change)
             for side, delayed in self.delays.items()
@@ -109,6 +115,7 @@ class RuleJudge:
             "delays": {side: delayed.state() for side, delayed in self.delays.items()},
             "latches": {side: latch.state() for side, latch in self.latches.items()},
             "fault": self.fault,
+            "begun": self.begun,
         }
 
     def load(self, state: dict[str, Any]) -> None:
@@ -123,7 +130,7 @@ class RuleJudge:
             delayed.load(state["delays"][side])
         for side, latch in self.latches.items():
             latch.load(state["latches"][side])
-        self.fault = state["fault"]
+        self.fault, self.begun = state["fault"], state["begun"]
 
 
 def ordered(judges: list[RuleJudge]) -> list[RuleJudge]:

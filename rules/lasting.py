@@ -20,10 +20,12 @@ class Lasting:
         self.start: int | None = None
         """Key since which the predicate has been true, while that does not count yet."""
         self.carry = predicate.carry
+        self.plain = Edges(predicate.carry, [], [])
+        """The predicate's own edges in this step."""
 
     def edges(self, span: Span, view: View) -> Edges:
         """The edges of this step."""
-        plain = self.predicate.edges(span)
+        self.plain = plain = self.predicate.edges(span)
         if not self.lasting:
             self.carry = plain.last
             return plain

@@ -13,7 +13,8 @@ class Latch:
 
     def __init__(self) -> None:
         self.memory = FALSE
-        self.carry = UNKNOWN
+        self.carry: int | None = None
+        """The truth so far; None before the first step."""
 
     def _judge(self, truths: Sequence[int]) -> int:
         onset, clear = truths
@@ -27,6 +28,8 @@ class Latch:
 
     def edges(self, judged: Judged) -> Edges:
         """The edges of this step."""
+        if self.carry is None:
+            self.carry = self._judge((judged.onset.first, judged.clear.first))
         if not len(judged.onset.keys) and not len(judged.clear.keys):
             return Edges(self.carry, [], [])
         found = combine(judged, self._judge, first=self.carry)

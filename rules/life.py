@@ -74,7 +74,8 @@ class Life:
         for index, judge in enumerate(self.judges):
             if judge.rule.id not in self.alarms and not judge.rule.explains:
                 continue
-            for side, change in judge.changes:
+            # At one instant a rule's onsets come before its own returns.
+            for side, change in sorted(judge.changes, key=lambda found: not found.change.active):
                 changes.setdefault(change.key, []).append((index, side, change))
             if judge.fault_is_new:
                 changes.setdefault(upto, []).append((index, "fault", Change(upto, True, upto >> 1)))
@@ -92,8 +93,8 @@ class Life:
             last = key
             for act in acting.get(key, ()):
                 self._act(act, key)
-            self._unshelve(key)
             self._apply(changes.get(key, []), key)
+            self._unshelve(key)
             self._suppress(key)
             self._turns(key)
             for timer in self._timers():
@@ -114,10 +115,25 @@ class Life:
 
     def _lingers(self, rule: str, key: int) -> bool:
         at = self.returned_at.get(rule)
+        sides = self.alarms.get(rule, {})
+        if sides and all(alarm.state is State.OUT_OF_SERVICE for alarm in sides.values() if alarm.side != "fault"):
+            return False
         return at is not None and due_key(at, self.explaining.after[rule], self.running) > key
 
     def _causes(self, rule: str, key: int) -> list[str]:
-        return self.explaining.causes_now(rule, self.active_since, lambda other: self._lingers(other, key))
+        return self.explaining.causes_now(rule, self._explainers(), lambda other: self._lingers(other, key))
+
+    def _explainers(self) -> dict[str, int]:
+        """rule -> key since which it is active, for those of which some active side is in service."""
+        return {
+            rule: since
+            for rule, since in self.active_since.items()
+            if any(self._serves(rule, side) for side in self.active_sides.get(rule, ()))
+        }
+
+    def _serves(self, rule: str, side: str) -> bool:
+        alarm = self.alarms.get(rule, {}).get(side)
+        return alarm is None or alarm.state is not State.OUT_OF_SERVICE
 
     def _apply(self, changes: list[tuple[int, str, Change]], key: int) -> None:
         for index, side, change in changes:
@@ -240,8 +256,10 @@ class Life:
             "value": None if counts is None else as_float(counts, point.resolution),
             "unit": point.unit,
             "why": why,
-            "since": alarm.since,
+            "since": alarm.since if alarm.since else None,
         }
+        if following is State.NORMAL:
+            alarm.since = 0
         self._put(key, 1, Event(key >> 1, "alarm", body))
         if following is State.UNACKNOWLEDGED:
             alarm.raised = key >> 1
@@ -256,7 +274,7 @@ class Life:
         """For an alarm that is never suppressed: what explains it."""
         if rule not in self.explaining.never:
             return ""
-        causes = self.explaining.accounts(rule, self.active_since, lambda other: self._lingers(other, key))
+        causes = self.explaining.accounts(rule, self._explainers(), lambda other: self._lingers(other, key))
         return self.writer.called_rule(self.by_id[causes[0]].rule) if causes else ""
 
     def _tell(self, telling: Telling) -> None:

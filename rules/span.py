@@ -44,6 +44,9 @@ class Span:
     silent: Edges
     f: Flags
     """uint8[n]: the flags of the readings."""
+    own: Times
+    """int64[n]: the own times of the readings. One that came late is heard later, at `t`; windows, limits
+    of the hour and periods go by its own time."""
     before: int | None = None
     """Counts held before the step, known or not."""
     before_flag: int = Flag.NOT_EVALUATED
@@ -90,13 +93,13 @@ class Span:
         earliest reading of its run that is at hand, and the time at which its run began."""
         if "runs" not in self._cache:
             n, k = len(self.t), len(self.tail_t)
-            times = np.concatenate((self.tail_t, self.t)) if k else self.t
+            times = np.concatenate((self.tail_t, self.own)) if k else self.own
             values = np.concatenate((self.tail_v, self.v)) if k else self.v
             first = np.zeros(n, np.intp)
             began = np.full(n, self.run_start if self.run_start is not None else 0, np.int64)
             for at in self.restarts:
                 first[at:] = k + at
-                began[at:] = self.t[at]
+                began[at:] = self.own[at]
             self._cache["runs"] = (times, values, first, began)
         found: tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]] = self._cache["runs"]
         return found
@@ -106,7 +109,7 @@ class Span:
         name = f"window {length}"
         if name not in self._cache:
             times, _, first, _ = self.runs()
-            self._cache[name] = np.maximum(_first_at_or_after(times, self.t - length), first)
+            self._cache[name] = np.maximum(_first_at_or_after(times, self.own - length), first)
         found: NDArray[np.intp] = self._cache[name]
         return found
 
@@ -117,7 +120,7 @@ class Span:
             times, values, _, _ = self.runs()
             low = self.window(length)
             at = np.arange(len(times) - len(self.t), len(times))
-            self._cache[name] = (slopes(times, values, low, at), at - low + 1, self.t - times[low])
+            self._cache[name] = (slopes(times, values, low, at), at - low + 1, self.own - times[low])
         found: tuple[Slopes, NDArray[np.int64], NDArray[np.int64]] = self._cache[name]
         return found
 
@@ -127,7 +130,7 @@ class Span:
         if name not in self._cache:
             times, values, _, began = self.runs()
             at = np.arange(len(times) - len(self.t), len(times))
-            self._cache[name] = (ranges(values, self.window(length), at), self.t - began >= length)
+            self._cache[name] = (ranges(values, self.window(length), at), self.own - began >= length)
         found: tuple[NDArray[np.int64], NDArray[np.bool_]] = self._cache[name]
         return found
 
@@ -271,7 +274,7 @@ class Track:
         back = (2 * t[gaps]).tolist() if n else []
         pairs = sorted([*((k, TRUE) for k in (*stale, *silent_keys)), *((k, FALSE) for k in back)])
         silent = normal(was_silent, [k for k, _ in pairs], [truth for _, truth in pairs])
-        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent, f, self.before, self.flag)
+        span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent, f, own, self.before, self.flag)
         self._settle(span, own, upto, stale)
         return span
 
@@ -283,10 +286,10 @@ class Track:
             self.known = True
             if len(span.restarts):
                 at = int(span.restarts[-1])
-                self.run_start = int(span.t[at])
-                self.tail_t, self.tail_v = span.t[at:], span.v[at:]
+                self.run_start = int(own[at])
+                self.tail_t, self.tail_v = own[at:], span.v[at:]
             elif self.reach:
-                self.tail_t = np.concatenate((span.tail_t, span.t))
+                self.tail_t = np.concatenate((span.tail_t, own))
                 self.tail_v = np.concatenate((span.tail_v, span.v))
         if stale and (not n or stale[-1] > 2 * int(span.t[-1])):
             self.known = False

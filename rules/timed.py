@@ -40,7 +40,7 @@ class TimedBeyond:
         limit = np.full(len(span.t), self.otherwise or 0, np.int64)
         without = np.full(len(span.t), self.otherwise is None, np.bool_)
         for entry in reversed(self.limits):
-            inside: NDArray[np.bool_] = entry.when.holds(span.t, self.zone)
+            inside: NDArray[np.bool_] = entry.when.holds(span.own, self.zone)
             limit[inside] = entry.limit
             without[inside] = False
         truths = (span.v > limit) ^ self.inverted

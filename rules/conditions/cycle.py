@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import Field, model_validator
 
-from rules.durations import Duration, show_duration
+from rules.durations import MINUTE, Duration, show_duration
 from rules.edges import FALSE, TRUE, UNKNOWN, Edges, Judged, negated, normal
 from rules.lasting import Lasting
 from rules.predicates import at_least, at_most
@@ -72,8 +72,8 @@ class Cycle:
         """1 after the high mark, -1 after the low one, 0 while neither was reached in this run."""
         self.ended: int | None = None
         """When the last drain of this run ended, ms."""
-        self.period: int | None = None
-        """The last period, ms."""
+        self.told: list[tuple[int, str]] = []
+        """(key, what was seen) of this step, after the last of the step before."""
         self.carry = UNKNOWN
 
     def reach(self) -> Mapping[str, int]:
@@ -88,13 +88,14 @@ class Cycle:
             edges = self._periods(span, view.upto, view.running)
             found["period"] = Judged(edges, negated(edges))
         for side, stay in self.stays.items():
+            # It is over when the level leaves the mark, not when the waiting begins anew after a silence.
             edges = stay.edges(span, view)
-            found[side] = Judged(edges, negated(edges))
+            found[side] = Judged(edges, negated(stay.plain))
         return found
 
-    def _drain_ends(self, span: Span) -> list[int]:
-        """Times at which drains ended in this step, in order; where the point was unknown between, -1 stands first."""
-        events: list[tuple[int, int]] = [(key, 0) for key in span.stale]
+    def _marks(self, span: Span) -> list[tuple[int, int, int]]:
+        """(key, mark, own time) of each change of mark in this step, in order; mark 0: the point became unknown."""
+        events: list[tuple[int, int, int]] = [(key, 0, 0) for key in span.stale]
         if len(span.t):
             marks = (span.v >= self.high).astype(np.int8) - (span.v <= self.low).astype(np.int8)
             at = np.flatnonzero(marks)
@@ -104,49 +105,44 @@ class Cycle:
                     # The first mark of each run counts even where it repeats the last one of the run before.
                     firsts = at[np.minimum(np.searchsorted(at, span.restarts), len(at) - 1)]
                     kept = np.unique(np.concatenate((kept, firsts)))
-                events += [(2 * int(span.t[i]), int(marks[i])) for i in kept]
-        ends: list[int] = []
-        for key, mark in sorted(events):
-            if mark == 0:
-                self.mark = 0
-                ends.append(-(key + 1))
-            else:
-                if mark == -1 and self.mark == 1:
-                    ends.append(key >> 1)
-                self.mark = mark
-        return ends
+                events += [(2 * int(span.t[i]), int(marks[i]), int(span.own[i])) for i in kept]
+        return sorted(events)
 
     def _periods(self, span: Span, upto: int, running: Running) -> Edges:
         longest, shortest = self.settings.longest, self.settings.shortest
         keys: list[int] = []
         truths: list[int] = []
+        self.told = self.told[-1:]
+
+        def found(key: int, truth: int, words: str) -> None:
+            keys.append(key)
+            truths.append(truth)
+            self.told.append((key, words))
 
         def overdue(before: int) -> None:
+            # A drain that ends at the last moment is in time: its reading comes before what is due.
             if longest is not None and self.ended is not None:
-                due = 2 * running.due(self.ended, longest) + 1
+                due = 2 * running.due(self.ended, longest)
                 if due < before:
-                    keys.append(due)
-                    truths.append(TRUE)
+                    found(due, TRUE, f"no drain has ended for {show_duration(longest)}")
 
-        for end in self._drain_ends(span):
-            if end < 0:
-                lost = -end - 1
-                overdue(lost)
-                self.ended = None
-                keys.append(lost)
-                truths.append(UNKNOWN)
+        for key, mark, own in self._marks(span):
+            if mark == 0:
+                overdue(key)
+                self.mark, self.ended = 0, None
+                found(key, UNKNOWN, "")
                 continue
-            overdue(2 * end)
-            if self.ended is not None:
-                self.period = end - self.ended
-                wrong = (longest is not None and self.period > longest) or (
-                    shortest is not None and self.period < shortest
-                )
-                # Cycles that passed while the daemon did not run were not seen: such a period says nothing.
-                unseen = running.due(self.ended, self.period) != end
-                keys.append(2 * end)
-                truths.append(UNKNOWN if unseen else TRUE if wrong else FALSE)
-            self.ended = end
+            if mark == -1 and self.mark == 1:
+                overdue(key)
+                if self.ended is not None:
+                    period = own - self.ended
+                    wrong = (longest is not None and period > longest) or (shortest is not None and period < shortest)
+                    # Cycles that passed while the daemon did not run were not seen: such a period says nothing.
+                    unseen = running.due(self.ended, period) != own
+                    truth = UNKNOWN if unseen else TRUE if wrong else FALSE
+                    found(key, truth, f"the last period was {round(period / MINUTE)} min")
+                self.ended = own
+            self.mark = mark
         overdue(upto + 1)
         edges = normal(self.carry, keys, truths)
         self.carry = edges.last
@@ -158,10 +154,7 @@ class Cycle:
             return f"at or above {self.settings.high} for {show_duration(self.settings.full or 0)}"
         if side == "empty":
             return f"at or below {self.settings.low} for {show_duration(self.settings.empty or 0)}"
-        longest, ended = self.settings.longest, self.ended
-        if longest is not None and ended is not None and (key >> 1) - ended >= longest:
-            return f"no drain has ended for {show_duration(longest)}"
-        return f"the last period was {round((self.period or 0) / 60_000)} min"
+        return next((words for at, words in reversed(self.told) if at <= key), "")
 
     def next_due(self, running: Running) -> int | None:
         """When a stay or the period becomes too long."""
@@ -172,10 +165,11 @@ class Cycle:
 
     def state(self) -> list[Any]:
         """What must survive a restart."""
-        return [self.mark, self.ended, self.period, self.carry, [stay.state() for stay in self.stays.values()]]
+        return [self.mark, self.ended, self.told[-1:], self.carry, [stay.state() for stay in self.stays.values()]]
 
     def load(self, state: list[Any]) -> None:
         """Take up what `state` gave."""
-        self.mark, self.ended, self.period, self.carry, stays = state
+        self.mark, self.ended, told, self.carry, stays = state
+        self.told = [(key, words) for key, words in told]
         for stay, saved in zip(self.stays.values(), stays, strict=True):
             stay.load(saved)

@@ -62,18 +62,21 @@ class Cycle:
         if len(drains) < 2:
             return UNKNOWN
         period = drains[-1] - drains[-2]
+        if self._running.due(drains[-2], period) != drains[-1]:
+            # Cycles that passed while the daemon did not run were not seen.
+            return UNKNOWN
         outside = (shortest is not None and period < shortest) or (longest is not None and period > longest)
         return Look(condition=outside, back=not outside)
 
     def _full(self, t: int) -> Look:
         since = self._full_since()
         long = since is not None and self.rule.full is not None and self._running.due(since, self.rule.full) <= t
-        return Look(condition=long, back=not long)
+        return Look(condition=long, back=since is None)
 
     def _empty(self, t: int) -> Look:
         since = self._empty_since()
         long = since is not None and self.rule.empty is not None and self._running.due(since, self.rule.empty) <= t
-        return Look(condition=long, back=not long)
+        return Look(condition=long, back=since is None)
 
     def _is_full(self, reading: Heard) -> bool:
         return self.history.value(reading) >= parse_amount(self.rule.high, self.history.plan.units)

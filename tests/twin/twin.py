@@ -203,7 +203,7 @@ class Twin:
     def _alarm(self, side: Side, change: Change, t: int) -> list[Event]:
         if change is None:
             return []
-        point = self.kinds[side.rule.id].shown_point
+        point = self._shown_point(side.rule.id)
         body = {
             "rule": side.rule.id,
             "side": side.side,
@@ -213,6 +213,11 @@ class Twin:
             "value": None if point is None else self.histories[point].shown(),
         }
         return [Event(t, "alarm", body)]
+
+    def _shown_point(self, rule: str) -> str | None:
+        """The rule's own point; of a rule on other rules, that of the first it names."""
+        kind = self.kinds[rule]
+        return kind.shown_point if kind.shown_point is not None else self._shown_point(kind.needs[0])
 
     def _decision(self, stage: Stage, decided: tuple[str, str] | None, t: int) -> list[Event]:
         if decided is None:
@@ -229,12 +234,13 @@ def _done_to(side: Side, act: Act, t: int) -> Change:
         return side.acknowledge()
     if act.kind is ActKind.RESET:
         return side.reset()
-    if act.kind is ActKind.SHELVE and act.until is not None and act.until > t:
+    if act.kind is ActKind.SHELVE and act.until is not None and act.until > t and not side.out_of_service:
         side.shelved_until = act.until
     elif act.kind is ActKind.UNSHELVE:
         side.shelved_until = None
     elif act.kind is ActKind.OUT_OF_SERVICE:
-        side.out_of_service = True
+        # What is out of service cannot be shelved, and taking it out ends a shelving.
+        side.out_of_service, side.shelved_until = True, None
     elif act.kind is ActKind.IN_SERVICE:
         side.out_of_service = False
     return side.speak_or_not()
