@@ -13,6 +13,7 @@ from demo_replay.probes import ProbeFault
 from demo_replay.works import Failure
 
 JOINED = 45.0
+"""Minutes by which two spans out of a limit must lie apart to be two events."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +95,6 @@ def _troubled(*failures: Failure, rule: str, note: str, faults: tuple[ProbeFault
     )
 
 
-TRIP = Failure("pump", 26.2, 30.4)
-
 KINDS: dict[str, DayKind] = {
     "ordinary": DayKind(day=date(2026, 5, 19), weather=_MAY, start=_MAY_START),
     "hot": DayKind(
@@ -118,7 +117,9 @@ KINDS: dict[str, DayKind] = {
             Marked("house.frost", "air in the house under 3 °C", truth="house.temperature", below=3.0, lasting=5.0),
         ),
     ),
-    "pump_trip": _stopped(TRIP, note="pump tripped; plugged in again by the keeper in the morning"),
+    "pump_trip": _stopped(
+        Failure("pump", 26.2, 30.4), note="pump tripped; plugged in again by the keeper in the morning"
+    ),
     "siphon_stuck": DayKind(
         day=date(2026, 6, 9),
         weather=_SUMMER,

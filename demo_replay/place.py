@@ -19,7 +19,6 @@ ALTITUDE = 60.0  # m
 FLOOR = 45.0  # m2
 AIR_VOLUME = 117.0  # m3
 GLAZING = 96.0  # m2
-SOIL = 18.0  # m2, root zone of the trees, counted to 40 cm depth
 
 # The loop. Levels in cm above each vessel's own floor; tank and filter share the tank's floor as zero.
 TANK_AREA = 12.0  # L per cm: 1.2 m2

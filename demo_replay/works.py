@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
 import numpy as np
@@ -52,7 +52,7 @@ class Failure:
 
     def shifted(self, hours: float) -> Failure:
         """The same failure, `hours` later."""
-        return Failure(self.part, self.start + hours, self.end + hours, self.left, self.creeping, self.bed, self.leak)
+        return replace(self, start=self.start + hours, end=self.end + hours)
 
 
 @dataclass(frozen=True, slots=True)
