@@ -16,11 +16,11 @@ class DerivedSettings(Settings):
     """What every derived point has."""
 
     id: str = Field(pattern=r"^[a-z0-9_]+(\.[a-z0-9_]+)*$")
-    name: str = Field("", description="what people call it")
-    quantity: str | None = Field(None, description="what it measures; left out, what the formula gives")
+    name: str = Field(default="", description="what people call it")
+    quantity: str | None = Field(default=None, description="what it measures; left out, what the formula gives")
     unit: str | None = None
     resolution: Amount | None = None
-    stale_after: Duration | None = Field(None, description="left out: the longest of its inputs'")
+    stale_after: Duration | None = Field(default=None, description="left out: the longest of its inputs'")
 
 
 class FormulaSettings(DerivedSettings):

@@ -13,7 +13,7 @@ class PersonSettings(Settings):
 
     id: str = Field(pattern=r"^[a-z0-9_]+$")
     name: str = ""
-    ways: tuple[str, ...] = Field((), description="names of the secrets that hold how to reach this person")
+    ways: tuple[str, ...] = Field(default=(), description="names of the secrets that hold how to reach this person")
     priorities: tuple[Priority, ...] = (Priority.CRITICAL, Priority.HIGH, Priority.MEDIUM)
-    after: Duration = Field(0, description="told only if nobody acknowledged for so long (the one who is next)")
-    recoveries: bool = Field(True, description="also told when it is over")
+    after: Duration = Field(default=0, description="told only if nobody acknowledged for so long (the one who is next)")
+    recoveries: bool = Field(default=True, description="also told when it is over")

@@ -40,8 +40,8 @@ class Priority(StrEnum):
 class During(Settings):
     """Local hours and season in which a rule's condition counts; outside it is false."""
 
-    hours: str | None = Field(None, description='local time of day, as in "20:00-07:00"')
-    season: str | None = Field(None, description='months and days, as in "11-01..03-31"')
+    hours: str | None = Field(default=None, description='local time of day, as in "20:00-07:00"')
+    season: str | None = Field(default=None, description='months and days, as in "11-01..03-31"')
 
 
 class Runway(Settings):
@@ -49,9 +49,13 @@ class Runway(Settings):
 
     point: str
     limit: Amount
-    loss: str | None = Field(None, description='expected loss, as in "2.4 mg/L/h"; used until a slope is measured')
-    window: Duration = Field(600_000, description="over which the slope is measured, once the alarm has stood so long")
-    harm: str = Field("", description='what happens at the limit, as in "fish are in danger"')
+    loss: str | None = Field(
+        default=None, description='expected loss, as in "2.4 mg/L/h"; used until a slope is measured'
+    )
+    window: Duration = Field(
+        default=600_000, description="over which the slope is measured, once the alarm has stood so long"
+    )
+    harm: str = Field(default="", description='what happens at the limit, as in "fish are in danger"')
 
 
 class RuleSettings(Settings):
@@ -59,19 +63,21 @@ class RuleSettings(Settings):
 
     id: str = Field(pattern=r"^[a-z0-9_]+(\.[a-z0-9_]+)*$", description="name of the rule, as in tank.warm")
     priority: Priority = Priority.MEDIUM
-    on_delay: Duration = Field(0, description="how long the condition must hold before the alarm")
-    off_delay: Duration = Field(0, description="how long the return must hold before it is believed")
+    on_delay: Duration = Field(default=0, description="how long the condition must hold before the alarm")
+    off_delay: Duration = Field(default=0, description="how long the return must hold before it is believed")
     title: str | None = Field(
         None, description="what is wrong, for a lock screen; {value} and {some.point} are filled in"
     )
-    says: str | None = Field(None, description="the numbers in a sentence; {some.point} is filled in with its value")
-    do: str | None = Field(None, description="what to do first")
-    explains: tuple[str, ...] = Field((), description="rules whose alarms this one accounts for")
-    after: Duration = Field(0, description="how long past its return it still explains them")
+    says: str | None = Field(
+        default=None, description="the numbers in a sentence; {some.point} is filled in with its value"
+    )
+    do: str | None = Field(default=None, description="what to do first")
+    explains: tuple[str, ...] = Field(default=(), description="rules whose alarms this one accounts for")
+    after: Duration = Field(default=0, description="how long past its return it still explains them")
     never_suppressed: bool = False
     latch: bool = False
-    while_: str | None = Field(None, alias="while", description="only while this rule's condition is true")
+    while_: str | None = Field(default=None, alias="while", description="only while this rule's condition is true")
     during: During | None = None
-    since_note: str | None = Field(None, description="only after a log entry of this kind")
-    within: Duration | None = Field(None, description="how long after that entry")
+    since_note: str | None = Field(default=None, description="only after a log entry of this kind")
+    within: Duration | None = Field(default=None, description="how long after that entry")
     runway: Runway | None = None

@@ -32,9 +32,9 @@ class StageSettings(Settings):
     off: Amount
     min_on: Duration = 0
     min_off: Duration = 0
-    step_delay: Duration = Field(0, description="how long this stage waits after the one before it engaged")
+    step_delay: Duration = Field(default=0, description="how long this stage waits after the one before it engaged")
     follows: str | None = Field(
         None, description="the stage before this one; left out, the one above it with the same side"
     )
-    only_if: tuple[str, ...] = Field((), description="rules whose conditions must be true")
-    safe: Literal["on", "off"] = Field("off", description="state while the point is unknown")
+    only_if: tuple[str, ...] = Field(default=(), description="rules whose conditions must be true")
+    safe: Literal["on", "off"] = Field(default="off", description="state while the point is unknown")

@@ -25,10 +25,12 @@ class AheadSettings(RuleSettings):
     high: Amount | None = None
     low: Amount | None = None
     horizon: Duration
-    deadband: Amount = Field("0", validate_default=True, description="how far back before it counts as returned")
+    deadband: Amount = Field(
+        default="0", validate_default=True, description="how far back before it counts as returned"
+    )
     window: Duration = 30 * MINUTE
-    min_readings: int = Field(5, ge=2)
-    min_span: Duration | None = Field(None, description="left out: half the window")
+    min_readings: int = Field(default=5, ge=2)
+    min_span: Duration | None = Field(default=None, description="left out: half the window")
 
     def build(self, around: Surroundings) -> AheadCondition:
         """The condition; raises UnitError where a limit does not fit the point."""

@@ -22,8 +22,8 @@ from rules.view import Surroundings, View
 class TimedLimit(Settings):
     """Other limits by local time of day and season; the first entry that fits a reading's time wins."""
 
-    hours: str | None = Field(None, description='local time of day, as in "20:00-07:00"')
-    season: str | None = Field(None, description='months and days, as in "11-01..03-31"')
+    hours: str | None = Field(default=None, description='local time of day, as in "20:00-07:00"')
+    season: str | None = Field(default=None, description='months and days, as in "11-01..03-31"')
     high: Amount | None = None
     low: Amount | None = None
 
@@ -35,7 +35,9 @@ class BandSettings(RuleSettings):
     point: str
     high: Amount | None = None
     low: Amount | None = None
-    deadband: Amount = Field("0", validate_default=True, description="how far back before it counts as returned")
+    deadband: Amount = Field(
+        default="0", validate_default=True, description="how far back before it counts as returned"
+    )
     limits: tuple[TimedLimit, ...] = ()
 
     def build(self, around: Surroundings) -> Band:

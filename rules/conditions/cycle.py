@@ -32,10 +32,10 @@ class CycleSettings(RuleSettings):
     point: str
     low: Amount
     high: Amount
-    shortest: Duration | None = Field(None, description="shortest period that is still right")
-    longest: Duration | None = Field(None, description="longest period that is still right")
-    full: Duration | None = Field(None, description="how long it may stay at or above the high mark")
-    empty: Duration | None = Field(None, description="how long it may stay at or below the low mark")
+    shortest: Duration | None = Field(default=None, description="shortest period that is still right")
+    longest: Duration | None = Field(default=None, description="longest period that is still right")
+    full: Duration | None = Field(default=None, description="how long it may stay at or above the high mark")
+    empty: Duration | None = Field(default=None, description="how long it may stay at or below the low mark")
 
     @model_validator(mode="after")
     def _some_case(self) -> CycleSettings:

@@ -22,12 +22,12 @@ class RateSettings(RuleSettings):
 
     kind: Literal["rate"]
     point: str
-    rise: str | None = Field(None, description='as in "2 degC/h"')
-    fall: str | None = Field(None, description='a positive rate of falling, as in "0.5 mg/L/h"')
-    deadband: str | None = Field(None, description="a rate: how far back before it counts as returned")
+    rise: str | None = Field(default=None, description='as in "2 degC/h"')
+    fall: str | None = Field(default=None, description='a positive rate of falling, as in "0.5 mg/L/h"')
+    deadband: str | None = Field(default=None, description="a rate: how far back before it counts as returned")
     window: Duration = 30 * MINUTE
-    min_readings: int = Field(5, ge=2)
-    min_span: Duration | None = Field(None, description="left out: half the window")
+    min_readings: int = Field(default=5, ge=2)
+    min_span: Duration | None = Field(default=None, description="left out: half the window")
 
     def build(self, around: Surroundings) -> Rate:
         """The condition; raises UnitError where a rate does not fit the point."""

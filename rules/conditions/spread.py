@@ -26,7 +26,9 @@ class SpreadSettings(RuleSettings):
     points: tuple[str, ...] = Field(min_length=2)
     span: Amount
     too_close: bool = False
-    deadband: Amount = Field("0", validate_default=True, description="how far back before it counts as returned")
+    deadband: Amount = Field(
+        default="0", validate_default=True, description="how far back before it counts as returned"
+    )
 
     def build(self, around: Surroundings) -> Spread:
         """The condition; raises UnitError where the points do not share a dimension."""

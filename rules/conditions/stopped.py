@@ -28,7 +28,7 @@ class Evidence(Settings):
     """
 
     point: str
-    weight: int = Field(1, description="negative: contrary evidence")
+    weight: int = Field(default=1, description="negative: contrary evidence")
     under: Amount | None = None
     over: Amount | None = None
     still: Amount | None = None
@@ -36,7 +36,7 @@ class Evidence(Settings):
     falling: str | None = None
     rising: str | None = None
     window: Duration | None = None
-    min_readings: int = Field(3, ge=2)
+    min_readings: int = Field(default=3, ge=2)
     lasting: Duration = 0
 
     @model_validator(mode="after")
@@ -77,7 +77,7 @@ class StoppedSettings(RuleSettings):
 
     kind: Literal["stopped"]
     evidence: tuple[Evidence, ...] = Field(min_length=1)
-    needed: int = Field(1, ge=1, description="how much weight must be true")
+    needed: int = Field(default=1, ge=1, description="how much weight must be true")
 
     @model_validator(mode="after")
     def _some_positive(self) -> StoppedSettings:

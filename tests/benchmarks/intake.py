@@ -99,7 +99,7 @@ def bare(port: int, count: int, start: int) -> float:
     client = mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv5, client_id="bare")
     client.on_message = hear
     client.on_subscribe = lambda *_: ready.set()
-    properties = Properties(PacketTypes.CONNECT)
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho leaves it untyped
     properties.ReceiveMaximum = 65535
     client.connect("127.0.0.1", port, properties=properties)
     client.loop_start()

@@ -103,7 +103,7 @@ class Bench:
             self.queue,
             self.hands,
             [self.adapter],
-            listener=self.events.extend,
+            listener=lambda events: self.events.extend(events),
             say=self.said.append,
             monotonic=self.hands.monotonic,
             wait=self.hands.forward,

@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from simulated_days import made
 
 from demo_replay.days import FOLDER, label_lines, labels_path, path, write
 from demo_replay.kinds import RECORDED
 from demo_replay.place import POINTS
+from tests.simulated_days import made
 
 Rows = dict[str, list[tuple[int, int]]]
 

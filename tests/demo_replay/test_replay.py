@@ -130,6 +130,13 @@ def test_what_people_did_is_honoured() -> None:
     assert sum(event.type == "act" for event in replayed.events) == 1
 
 
+def test_an_act_is_heard_once_though_the_replay_is_cut() -> None:
+    """A note in a recording of ten days."""
+    note = Act(START + 3 * HOUR, ActKind.NOTE, text="filter emptied")
+    source = recording({"tank.temperature": [250] * 240}, every=HOUR)
+    assert [event.type for event in replay(plan(), source, acts=[note]).events] == ["act"]
+
+
 def test_a_shelving_from_before_the_start_counts_while_it_lasts() -> None:
     """With the readings from minute 15 on, a shelving made at minute 5 until 30 still holds the alarm back."""
     shelved = Act(START + 5 * MINUTE, ActKind.SHELVE, rule="tank.warm", until=START + 30 * MINUTE)

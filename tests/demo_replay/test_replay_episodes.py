@@ -91,6 +91,18 @@ def test_shelving_does_not_end_an_alarm() -> None:
     assert [times(one) for one in found] == [(10, 20, 20, 40)]
 
 
+def test_an_alarm_that_speaks_again_after_its_shelving_was_told_when_it_first_spoke() -> None:
+    """It is the same alarm still."""
+    found = episodes(
+        [
+            moved(20, "normal", "unacknowledged", since=10),
+            moved(25, "unacknowledged", "shelved"),
+            moved(30, "shelved", "unacknowledged", since=10),
+        ]
+    )
+    assert [times(one) for one in found] == [(10, 20, 20, None)]
+
+
 def test_sides_stand_apart_and_other_events_count_for_nothing() -> None:
     """Two sides of one rule are two alarms; a notice is none."""
     found = episodes(
@@ -159,6 +171,13 @@ def test_a_failed_reading_is_no_peak() -> None:
     found = peak(POINTS[0], source, one, START + 2 * MINUTE)
     assert found is not None
     assert found.counts == 275
+
+
+def test_without_a_usable_reading_there_is_no_peak() -> None:
+    """Only missing readings in its time."""
+    source = recording({"tank.temperature": [None, None]})
+    one = Episode("tank.warm", "high", "high", START, START, None, START, "unacknowledged", None, "degC", "")
+    assert peak(POINTS[0], source, one, START + MINUTE) is None
 
 
 def test_a_side_without_a_direction_has_no_peak() -> None:

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from simulated_days import drain_ends, during, event, made, periods
 
 from demo_replay import place
 from demo_replay.simulate import SimulatedDay
+from tests.simulated_days import drain_ends, during, event, made, periods
 
 RUNNING = 0.42  # A
 HOLD_UP = 13.0  # cm that the sump rises at least when the pump stops

@@ -7,11 +7,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from simulated_days import during, event, made, periods, shown
 
 from demo_replay import place
 from demo_replay.kinds import KINDS, RECORDED
 from demo_replay.simulate import SimulatedDay, simulate
+from tests.simulated_days import during, event, made, periods, shown
 
 HOUR = 3_600_000
 

@@ -8,7 +8,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from simulated_days import made
 
 from adapters.recordings.read import read_recordings
 from adapters.recordings.recording import Recording
@@ -23,6 +22,7 @@ from rules.block import Block
 from rules.durations import MINUTE
 from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.settings import Priority
+from tests.simulated_days import made
 
 SEEDS = (39, 1, 2)
 STOPPED = {"loop.stopped", "loop.no_bed_moves"}

@@ -22,7 +22,14 @@ def tenth() -> Door:
 
 @pytest.mark.parametrize(
     ("value", "counts", "rounded"),
-    [("0.25", 2, True), ("0.35", 4, True), ("-0.25", -2, True), ("0.3", 3, False), ("7", 70, False), ("0.2501", 3, True)],
+    [
+        ("0.25", 2, True),
+        ("0.35", 4, True),
+        ("-0.25", -2, True),
+        ("0.3", 3, False),
+        ("7", 70, False),
+        ("0.2501", 3, True),
+    ],
 )
 def test_ties_go_to_the_even_count(value: str, counts: int, rounded: bool) -> None:
     """Half to even, and a remainder is reported."""

@@ -1,14 +1,15 @@
 """Do the fast engine and the naive twin say the same of any series, cut anywhere, restarted anywhere?
 
-A disagreement found here is made smaller by `PYTHONPATH=tests python -m twin.fuzz`.
+A disagreement found here is made smaller by `python -m tests.twin.fuzz`.
 """
 
 from __future__ import annotations
 
 from hypothesis import HealthCheck, given, settings
-from twin.case import Case
-from twin.judge import disagreement
-from twin.strategies import cases, late_cases
+
+from tests.twin.case import Case
+from tests.twin.judge import disagreement
+from tests.twin.strategies import cases, late_cases
 
 slow = settings(
     deadline=None, max_examples=100, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]

@@ -1,5 +1,5 @@
 """What would a slow, plain reading of the rules' meaning say? The naive twin that judges the engine."""
 
-from twin.twin import Twin
+from tests.twin.twin import Twin
 
 __all__ = ["Twin"]

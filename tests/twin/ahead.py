@@ -7,9 +7,9 @@ from fractions import Fraction
 
 from rules.conditions.ahead import AheadSettings
 from rules.units import parse_amount
-from twin.history import History
-from twin.truth import UNKNOWN, Look, all_true, any_true
-from twin.windows import slope
+from tests.twin.history import History
+from tests.twin.truth import UNKNOWN, Look, all_true, any_true
+from tests.twin.windows import slope
 
 
 class Ahead:

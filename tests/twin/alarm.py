@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from rules.settings import Priority, RuleSettings
-from twin.running_time import RunningTime
-from twin.truth import UNKNOWN, Look, Truth
+from tests.twin.running_time import RunningTime
+from tests.twin.truth import UNKNOWN, Look, Truth
 
 Change = tuple[str, str] | None
 """The alarm's state before and after, or None where it did not change."""

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from rules.conditions.spread import SpreadSettings
 from rules.units import convert, parse_amount
-from twin.history import History
-from twin.truth import UNKNOWN, Look
+from tests.twin.history import History
+from tests.twin.truth import UNKNOWN, Look
 
 
 class Apart:

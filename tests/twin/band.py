@@ -9,9 +9,9 @@ from typing import Literal
 from rules.conditions.band import BandSettings
 from rules.plan import Plan
 from rules.units import parse_amount
-from twin.history import History
-from twin.local_time import in_hours, in_season
-from twin.truth import UNKNOWN, Look
+from tests.twin.history import History
+from tests.twin.local_time import in_hours, in_season
+from tests.twin.truth import UNKNOWN, Look
 
 
 class Band:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from rules.conditions.composite import AllOfSettings, AnyOfSettings, AtLeastSettings, NotSettings
-from twin.truth import Look, Truth, all_true, any_true, opposite
+from tests.twin.truth import Look, Truth, all_true, any_true, opposite
 
 CompositeSettings = AllOfSettings | AnyOfSettings | AtLeastSettings | NotSettings
 

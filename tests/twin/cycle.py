@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 from rules.conditions.cycle import CycleSettings
 from rules.units import parse_amount
-from twin.history import Heard, History
-from twin.running_time import RunningTime
-from twin.truth import UNKNOWN, Look
+from tests.twin.history import Heard, History
+from tests.twin.running_time import RunningTime
+from tests.twin.truth import UNKNOWN, Look
 
 
 class Cycle:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from rules.settings import RuleSettings
-from twin.alarm import Side
-from twin.running_time import RunningTime
+from tests.twin.alarm import Side
+from tests.twin.running_time import RunningTime
 
 
 class Explaining:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 from rules.conditions.flat import FlatSettings
 from rules.units import parse_amount
-from twin.history import History
-from twin.truth import UNKNOWN, Look
-from twin.windows import spread
+from tests.twin.history import History
+from tests.twin.truth import UNKNOWN, Look
+from tests.twin.windows import spread
 
 
 class Flat:

@@ -1,6 +1,6 @@
 """Do both engines agree on tens of thousands of random series?
 
-In the folder of the project: `PYTHONPATH=tests python -m twin.fuzz --seconds 600 --seed 1`.
+In the folder of the project: `python -m tests.twin.fuzz --seconds 600 --seed 1`.
 A disagreement is shown as the smallest case that has it.
 """
 
@@ -12,10 +12,10 @@ import sys
 import time
 from collections.abc import Callable
 
-from twin.case import Case
-from twin.judge import disagreement
-from twin.random_cases import random_case
-from twin.shrink import smallest
+from tests.twin.case import Case
+from tests.twin.judge import disagreement
+from tests.twin.random_cases import random_case
+from tests.twin.shrink import smallest
 
 
 def main() -> int:

@@ -13,7 +13,7 @@ from rules.events import Event
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
-from twin.twin import Twin
+from tests.twin.twin import Twin
 
 START = 1_781_092_800_000
 """2026-06-10 12:00:00 UTC."""

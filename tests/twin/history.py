@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from rules.flags import Flag
 from rules.plan import PointPlan
-from twin.running_time import RunningTime
+from tests.twin.running_time import RunningTime
 
 
 class Reading(NamedTuple):

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from rules.acts import Act
 from rules.block import Block
-from twin.history import History, Reading
+from tests.twin.history import History, Reading
 
 
 class Inbox:

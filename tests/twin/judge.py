@@ -10,8 +10,8 @@ from rules.acts import Act
 from rules.block import Block
 from rules.engine import Engine
 from rules.events import Event
-from twin.case import Case
-from twin.twin import Twin
+from tests.twin.case import Case
+from tests.twin.twin import Twin
 
 COMPARED = {
     "alarm": ("rule", "side", "was", "state", "priority", "value"),

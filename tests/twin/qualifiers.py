@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from rules.settings import RuleSettings
-from twin.local_time import in_hours, in_season
-from twin.truth import Look, Truth, all_true, any_true, opposite
+from tests.twin.local_time import in_hours, in_season
+from tests.twin.truth import Look, Truth, all_true, any_true, opposite
 
 MINUTE = 60_000
 

@@ -15,7 +15,7 @@ from rules.flags import Flag
 from rules.plan import Plan, PointPlan
 from rules.settings import Priority, RuleSettings
 from rules.stages import Action, StageSettings
-from twin.case import Case, Sent, Step
+from tests.twin.case import Case, Sent, Step
 
 BEAT = 60_000
 """Nearly everything happens at whole beats (ms), so that instants coincide."""

@@ -8,9 +8,9 @@ from fractions import Fraction
 from rules.conditions.rate import RateSettings
 from rules.plan import Plan
 from rules.units import parse_rate
-from twin.history import History
-from twin.truth import UNKNOWN, Look
-from twin.windows import slope
+from tests.twin.history import History
+from tests.twin.truth import UNKNOWN, Look
+from tests.twin.windows import slope
 
 
 class Rate:

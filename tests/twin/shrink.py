@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from rules.conditions.rate import RateSettings
 from rules.conditions.stopped import StoppedSettings
-from twin.case import Case, Step
+from tests.twin.case import Case, Step
 
 Settings_ = TypeVar("Settings_", bound=BaseModel)
 

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from rules.conditions.silent import SilentSettings
 from rules.plan import Plan
-from twin.history import History
-from twin.truth import Look
+from tests.twin.history import History
+from tests.twin.truth import Look
 
 
 class Silent:

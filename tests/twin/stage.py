@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 
 from rules.stages import StageSettings
 from rules.units import parse_amount
-from twin.history import History
-from twin.running_time import RunningTime
-from twin.truth import Truth
+from tests.twin.history import History
+from tests.twin.running_time import RunningTime
+from tests.twin.truth import Truth
 
 
 class Stage:

@@ -8,10 +8,10 @@ from rules.conditions.stopped import Evidence, StoppedSettings
 from rules.plan import Plan
 from rules.settings import Amount
 from rules.units import parse_amount, parse_rate
-from twin.history import History
-from twin.running_time import RunningTime
-from twin.truth import UNKNOWN, Look, Truth
-from twin.windows import slope, spread
+from tests.twin.history import History
+from tests.twin.running_time import RunningTime
+from tests.twin.truth import UNKNOWN, Look, Truth
+from tests.twin.windows import slope, spread
 
 
 class Piece:

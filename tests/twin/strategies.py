@@ -6,8 +6,8 @@ import random
 
 from hypothesis import strategies as st
 
-from twin.case import Case
-from twin.random_cases import random_case
+from tests.twin.case import Case
+from tests.twin.random_cases import random_case
 
 
 def _in_time(rng: random.Random) -> Case:

@@ -7,7 +7,7 @@ follow from the meaning of the rules.
 
 from __future__ import annotations
 
-from twin.hand import acknowledged, active_at, alarms, at, every, judged, off, plan, rule, series
+from tests.twin.hand import acknowledged, active_at, alarms, at, every, judged, off, plan, rule, series
 
 
 def test_a_low_limit_with_deadband_is_left_only_beyond_the_deadband() -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from rules.acts import Act, ActKind
 from rules.settings import RuleSettings
-from twin.hand import Values, acknowledged, at, judged, plan, rule, series
+from tests.twin.hand import Values, acknowledged, at, judged, plan, rule, series
 
 
 def _act(kind: ActKind, seconds: float, until: float | None = None, name: str = "r") -> Act:

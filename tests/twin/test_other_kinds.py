@@ -7,7 +7,7 @@ from typing import Any
 from rules.acts import Act, ActKind
 from rules.conditions import KINDS
 from rules.settings import RuleSettings
-from twin.hand import alarms, at, every, judged, off, plan, rule, series
+from tests.twin.hand import alarms, at, every, judged, off, plan, rule, series
 
 
 def _of(kind: str, **settings: Any) -> RuleSettings:

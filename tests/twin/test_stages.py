@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from twin.hand import decisions, every, judged, off, plan, rule, series, stage
+from tests.twin.hand import decisions, every, judged, off, plan, rule, series, stage
 
 
 def test_a_stage_engages_beyond_on_and_releases_at_off() -> None:

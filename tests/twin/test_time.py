@@ -6,10 +6,10 @@ import pytest
 
 from rules.events import Event
 from rules.plan import Plan
-from twin.hand import START, Values, alarms, at, judged, off, plan, rule, series
-from twin.local_time import in_hours, in_season
-from twin.running_time import RunningTime
-from twin.twin import Twin
+from tests.twin.hand import START, Values, alarms, at, judged, off, plan, rule, series
+from tests.twin.local_time import in_hours, in_season
+from tests.twin.running_time import RunningTime
+from tests.twin.twin import Twin
 
 
 def test_what_is_newer_than_the_frontier_waits() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from rules.settings import RuleSettings
-from twin.hand import alarms, every, judged, plan, rule, series
+from tests.twin.hand import alarms, every, judged, plan, rule, series
 
 
 def _stopped(*evidence: dict[str, Any], needed: int = 1, **settings: Any) -> RuleSettings:

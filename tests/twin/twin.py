@@ -20,23 +20,23 @@ from rules.events import Event
 from rules.plan import Plan
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
-from twin.ahead import Ahead
-from twin.alarm import Change, Side
-from twin.apart import Apart
-from twin.band import Band
-from twin.composite import Composite
-from twin.cycle import Cycle
-from twin.explaining import Explaining
-from twin.flat import Flat
-from twin.history import History
-from twin.inbox import Inbox
-from twin.qualifiers import Qualifiers
-from twin.rate import Rate
-from twin.running_time import RunningTime
-from twin.silent import Silent
-from twin.stage import Stage
-from twin.stopped import Stopped
-from twin.truth import Look, Truth, any_true
+from tests.twin.ahead import Ahead
+from tests.twin.alarm import Change, Side
+from tests.twin.apart import Apart
+from tests.twin.band import Band
+from tests.twin.composite import Composite
+from tests.twin.cycle import Cycle
+from tests.twin.explaining import Explaining
+from tests.twin.flat import Flat
+from tests.twin.history import History
+from tests.twin.inbox import Inbox
+from tests.twin.qualifiers import Qualifiers
+from tests.twin.rate import Rate
+from tests.twin.running_time import RunningTime
+from tests.twin.silent import Silent
+from tests.twin.stage import Stage
+from tests.twin.stopped import Stopped
+from tests.twin.truth import Look, Truth, any_true
 
 
 class Kind(Protocol):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 
-from twin.history import History
+from tests.twin.history import History
 
 
 def slope(history: History, window: int, min_readings: int, min_span: int) -> Fraction | None:
