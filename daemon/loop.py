@@ -23,6 +23,8 @@ MOST = 5_000
 """Deliveries taken into one group at most."""
 QUIET_CHECKPOINT = 10.0
 """Seconds between checkpoints while nothing comes in, so that an `off` span begins near the truth."""
+SEAL_EVERY = 5.0
+"""Seconds between looks for a day that is over and can be sealed: one point's day at a time."""
 INBOX_EVERY = 1.0
 """Seconds between looks at what other processes have handed in."""
 
@@ -66,6 +68,7 @@ class Loop:
         self._effective: int | None = None
         self._committed = monotonic()
         self._looked = 0.0
+        self._sealed = monotonic()
         self._catching_up_until: float | None = None
         self._acts: list[Act] = []
         """Not judged yet."""
@@ -117,6 +120,19 @@ class Loop:
         waited = now - self._committed
         if self._batch.urgent or (self._pending and waited >= self.commit_every * 0.9) or waited >= QUIET_CHECKPOINT:
             self._commit()
+        elif not self._pending:
+            self._seal()
+
+    def _seal(self) -> None:
+        """In a quiet moment; a played clock's days are left as they are."""
+        now = self.monotonic()
+        if now - self._sealed < SEAL_EVERY or isinstance(self.clock, PlayedClock):
+            return
+        self._sealed = now
+        try:
+            self.store.seal_step(self.clock.now())
+        except StoreError as error:
+            self.say(f"a day could not be sealed and stays as it is: {error}")
 
     def _retry(self, until: float) -> None:
         if self.stopping or self.monotonic() - self._committed >= INBOX_EVERY:
