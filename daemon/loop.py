@@ -120,7 +120,7 @@ class Loop:
         waited = now - self._committed
         if self._batch.urgent or (self._pending and waited >= self.commit_every * 0.9) or waited >= QUIET_CHECKPOINT:
             self._commit()
-        elif not self._pending:
+        if not self._pending:
             self._seal()
 
     def _seal(self) -> None:
