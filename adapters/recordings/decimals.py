@@ -96,7 +96,7 @@ def _same_places(mantissa: NDArray[np.int64], places: int, through: Door) -> tup
     d = through.scale.denominator * through.offset.denominator * 10**places
     common = math.gcd(a, b, d)
     a, b, d = a // common, b // common, d // common
-    largest = max(int(mantissa.max()), -int(mantissa.min()))
+    largest = max(int(mantissa.max()), -int(mantissa.min()), 1)
     if largest * abs(a) + abs(b) < 2**62 and d < 2**61:
         above = mantissa * a + b
         if d == 1:

@@ -79,6 +79,12 @@ def test_counts_of_a_column_are_the_counts_of_each(
             assert (counts[row], rounded[row]) == wanted
 
 
+def test_zeros_in_a_far_off_unit() -> None:
+    """A column of nothing but zeros does not overflow, however fine the resolution."""
+    through = door(UNITS["L"], UNITS["gal"], Fraction(1, 10**12))
+    assert to_counts(np.zeros(2, np.int64), np.zeros(2, np.int8), through)[0].tolist() == [0, 0]
+
+
 def test_ties_go_to_the_even_count_beyond_64_bits_too() -> None:
     """Quarters of 10^-18 do not fit into int64; 0.5, 1.5 and 2.5 counts are 0, 2 and 2."""
     mantissa = np.array([2 * 10**18, 6 * 10**18, 6 * 10**18 + 1, -(2 * 10**18), 2 * 10**18 + 1], np.int64)
