@@ -85,7 +85,7 @@ def replay(
     engine = Engine(service.plan, start)
     events: list[Event] = []
     readings = 0
-    due: list[Act] = [act for act in acts if act.time <= end and (act.time >= start or (act.until or 0) > start)]
+    due: list[Act] = [act for act in acts if act.time >= start or (act.until or 0) > start]
     length = min(max((end - start) // _STEPS + 1, 6 * HOUR), 7 * DAY)
     after = start - 1
     while after < end:

@@ -26,8 +26,10 @@ def progress_bars() -> Iterator[Callable[[str], Step]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+    # Without colour, which is kept for what is wrong.
+    console = Console(stderr=True, no_color=True)
     columns = (TextColumn("{task.description:<18}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"))
-    with Progress(*columns, TimeRemainingColumn(), console=Console(stderr=True), transient=True) as bars:
+    with Progress(*columns, TimeRemainingColumn(), console=console, transient=True) as bars:
 
         def start(name: str) -> Step:
             task = bars.add_task(name, total=None)
