@@ -22,6 +22,8 @@ source_copy="$(mktemp -d)"
 trap 'rm -rf "$source_copy"' EXIT
 cp -r pyproject.toml README.md LICENSE rules adapters demo_replay daemon "$source_copy"
 pip_in /opt/tidebed/venv --no-deps --force-reinstall "$source_copy" >&2
+# The service may not write here, so everything is compiled now.
+/opt/tidebed/venv/bin/python -m compileall -q /opt/tidebed/venv/lib >/dev/null || true
 install -m 0755 deploy/backup.sh /opt/tidebed/backup.sh
 
 install -d -m 0750 -o tidebed -g tidebed /var/lib/tidebed

@@ -40,7 +40,8 @@ need_python() {
     die "Tidebed needs Python 3.11 or later, and python3 here is $(python3 -V 2>&1). Debian 12 and later have it."
 }
 
-# prepare DIR LOCK : the environment DIR holds what LOCK pins; nothing is done where that is so already
+# prepare DIR LOCK : the environment DIR holds what LOCK pins; nothing is done where that is so already.
+# The lock names every package, so pip need not look for more; what is never imported is never compiled.
 prepare() {
   local environment="$1" lock="$2" sum stamp
   sum="$(cat "$ROOT/$lock" "$ROOT/deploy/requirements-build.lock" | sha256sum | cut -d' ' -f1)"
@@ -53,7 +54,7 @@ prepare() {
   if ! {
     { [ -x "$environment/bin/python" ] || python3 -m venv "$environment"; } &&
       pip_in "$environment" --require-hashes -r "$ROOT/deploy/requirements-build.lock" &&
-      pip_in "$environment" --require-hashes -r "$ROOT/$lock"
+      pip_in "$environment" --no-deps --no-compile --require-hashes -r "$ROOT/$lock"
   } >&2; then
     die "The Python environment $environment could not be prepared; what pip said stands above. Is there a network?"
   fi

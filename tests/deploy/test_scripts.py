@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -70,6 +71,13 @@ def test_the_test_lock_holds_the_runtime_lock() -> None:
         return dict(re.findall(r"^([a-z0-9_.-]+)==(\S+)", text, re.MULTILINE))
 
     assert versions("requirements.lock").items() <= versions("deploy/requirements-test.lock").items()
+
+
+def test_the_environment_is_whole() -> None:
+    """The locks are installed without asking what each package needs, so they must name all of it."""
+    check = [sys.executable, "-m", "pip", "--disable-pip-version-check", "check"]
+    ended = subprocess.run(check, capture_output=True, text=True, check=False)
+    assert (ended.stdout.strip(), ended.returncode) == ("No broken requirements found.", 0)
 
 
 def backup(folder: Path, tidebed: Path, site: Path) -> subprocess.CompletedProcess[str]:
