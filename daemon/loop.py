@@ -72,6 +72,8 @@ class Loop:
         self._catching_up_until: float | None = None
         self._acts: list[Act] = []
         """Not judged yet."""
+        self._hurry = False
+        """A sender's window may soon be full: it waits for acknowledgements, so the commit does not wait."""
         self._failed = False
         """The last commit could not be made; nothing more is taken until one can."""
         saved = store.checkpoint()
@@ -118,7 +120,12 @@ class Loop:
             self._step(self.clock.now())
         now = self.monotonic()
         waited = now - self._committed
-        if self._batch.urgent or (self._pending and waited >= self.commit_every * 0.9) or waited >= QUIET_CHECKPOINT:
+        if (
+            self._batch.urgent
+            or self._hurry
+            or (self._pending and waited >= self.commit_every * 0.9)
+            or waited >= QUIET_CHECKPOINT
+        ):
             self._commit()
         if not self._pending:
             self._seal()
@@ -166,6 +173,7 @@ class Loop:
             self.tally.refused[refusal.cause] += 1
         self.tally.rounded += delivery.rounded
         self._batch.done.append(delivery.done)
+        self._hurry = self._hurry or delivery.wants_commit
         if delivery.clock is not None and isinstance(self.clock, PlayedClock):
             self.clock.set(delivery.clock)
             self._step(self.clock.now())
@@ -250,7 +258,7 @@ class Loop:
             self._failed = True
             self.tally.refused["could not be stored yet"] += 1
             return
-        self._failed = False
+        self._failed = self._hurry = False
         self._batch, self._effective = Batch.empty(), None
         self._committed = self.monotonic()
         for done in batch.done:

@@ -162,12 +162,13 @@ class _OverWindow:
             return span.t, moved.astype(np.float64) * self.scale.scale, covered.copy(), span.f
         times, counts, _, _ = span.runs()
         low = span.window(self.window)
-        at = np.arange(len(times) - len(span.t), len(times))
+        begin = len(times) - len(span.t)
         if self.take == "mean":
             total = np.concatenate((np.zeros(1, np.int64), np.cumsum(counts)))
-            mean = (total[at + 1] - total[low]).astype(np.float64) / (at + 1 - low)
+            many = np.arange(begin + 1, len(times) + 1) - low
+            mean = (total[begin + 1 :] - total.take(low)).astype(np.float64) / many
             return span.t, np.asarray(mean * self.scale.scale + self.scale.offset), covered.copy(), span.f
-        edge = extremes(counts, low, at, np.maximum if self.take == "max" else np.minimum)
+        edge = extremes(counts, low, begin, np.maximum if self.take == "max" else np.minimum)
         return span.t, self.scale.of(edge), covered.copy(), span.f
 
 

@@ -145,7 +145,7 @@ class Engine:
         begin = int(np.searchsorted(times, (key >> 1) - window, side="left"))
         if end - begin < 3:
             return None
-        found = slopes(times, values, np.array([begin]), np.array([end - 1]))
+        found = slopes(times[:end], values[:end], np.array([begin]), end - 1)
         return Fraction(int(found.above[0]), int(found.below[0])) if int(found.below[0]) else None
 
     def held(self) -> dict[str, tuple[int, int, int]]:

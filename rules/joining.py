@@ -35,6 +35,17 @@ def held(span: Span) -> Held:
     return Held(keys, counts, flags, known)
 
 
+def union(columns: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """The distinct values of sorted columns, sorted. Runs that are sorted already are merged, not sorted anew."""
+    first = columns[0]
+    if all(len(column) == len(first) and np.array_equal(column, first) for column in columns[1:]):
+        return first
+    merged = np.sort(np.concatenate(columns), kind="stable")
+    if not len(merged):
+        return merged
+    return merged[np.concatenate(([True], merged[1:] != merged[:-1]))]
+
+
 class Together(NamedTuple):
     """Instants at which one of several points had a new reading while all were fresh.
 
@@ -48,7 +59,7 @@ class Together(NamedTuple):
 
 def together(spans: Sequence[Span]) -> Together:
     """The instants of this step at which all of the points speak."""
-    times = np.unique(np.concatenate([span.t for span in spans]))
+    times = union([span.t for span in spans])
     fresh = np.ones(len(times), np.bool_)
     flags = np.zeros(len(times), np.uint8)
     columns: list[Counts] = []

@@ -53,9 +53,8 @@ class Life:
         self.by_id = {judge.rule.id: judge for judge in judges}
         self.order = {judge.rule.id: index for index, judge in enumerate(judges)}
         self.explaining = Explaining(plan.rules)
-        self.active_since: dict[str, int] = {}
-        """rule -> key since which any of its sides' delayed conditions is active."""
-        self.active_sides: dict[str, set[str]] = {}
+        self.active: dict[str, dict[str, int]] = {}
+        """rule -> side -> key since which its delayed condition is active, for those that are."""
         self.returned_at: dict[str, int] = {}
         """rule -> key of its last return, where it still explains others for a while."""
         self.router = Router(plan, writer)
@@ -126,9 +125,9 @@ class Life:
     def _explainers(self) -> dict[str, int]:
         """rule -> key since which it is active, for those of which some active side is in service."""
         return {
-            rule: since
-            for rule, since in self.active_since.items()
-            if any(self._serves(rule, side) for side in self.active_sides.get(rule, ()))
+            rule: min(serving)
+            for rule, sides in self.active.items()
+            if (serving := [since for side, since in sides.items() if self._serves(rule, side)])
         }
 
     def _serves(self, rule: str, side: str) -> bool:
@@ -139,15 +138,16 @@ class Life:
         for index, side, change in changes:
             rule = self.judges[index].rule
             alarm = self.alarms.get(rule.id, {}).get(side)
-            sides = self.active_sides.setdefault(rule.id, set())
             if change.active:
-                sides.add(side)
-                self.active_since.setdefault(rule.id, key)
+                self.active.setdefault(rule.id, {})[side] = key
                 self.returned_at.pop(rule.id, None)
             else:
-                sides.discard(side)
-                if not sides and self.active_since.pop(rule.id, None) is not None and rule.after:
-                    self.returned_at[rule.id] = key
+                sides = self.active.get(rule.id, {})
+                sides.pop(side, None)
+                if not sides:
+                    self.active.pop(rule.id, None)
+                    if rule.after:
+                        self.returned_at[rule.id] = key
             if alarm is not None:
                 alarm.active = change.active
                 if change.active:
@@ -158,6 +158,8 @@ class Life:
             if side == "fault":
                 self._put(key, 1, Event(key >> 1, "fault", {"rule": rule.id, "why": self.judges[index].fault}))
             if alarm is None:
+                continue
+            if self._shelving_ends(alarm, key):
                 continue
             if change.active:
                 move, causes = Move.ACTIVATE, self._causes(rule.id, key)
@@ -182,12 +184,18 @@ class Life:
                     self._move(alarm, alarm.next(Move.RELEASE), key, "what explained it is over")
 
     def _unshelve(self, key: int) -> None:
-        for rule, sides in self.alarms.items():
+        for sides in self.alarms.values():
             for alarm in sides.values():
-                if alarm.shelved_until is not None and 2 * alarm.shelved_until <= key:
-                    alarm.shelved_until = None
-                    causes = self._causes(rule, key)
-                    self._move(alarm, alarm.next(Move.RELEASE, bool(causes)), key, "shelving has ended")
+                self._shelving_ends(alarm, key)
+
+    def _shelving_ends(self, alarm: Alarm, key: int) -> bool:
+        """Judge an alarm anew if the end of its shelving has come; whether it had."""
+        if alarm.shelved_until is None or 2 * alarm.shelved_until > key:
+            return False
+        alarm.shelved_until = None
+        causes = self._causes(alarm.rule, key)
+        self._move(alarm, alarm.next(Move.RELEASE, bool(causes)), key, "shelving has ended")
+        return True
 
     def _turns(self, key: int) -> None:
         for rule, sides in self.alarms.items():
@@ -330,8 +338,7 @@ class Life:
                 for a in sides.values()
                 if a.state is not State.NORMAL or a.active
             ],
-            "active": self.active_since,
-            "sides": {rule: sorted(sides) for rule, sides in self.active_sides.items() if sides},
+            "active": self.active,
             "returned": self.returned_at,
             "told": self.router.state(),
         }
@@ -342,7 +349,6 @@ class Life:
             alarm = self.alarms.get(rule, {}).get(side)
             if alarm is not None:
                 alarm.load(saved)
-        self.active_since = {rule: key for rule, key in state["active"].items() if rule in self.by_id}
-        self.active_sides = {rule: set(sides) for rule, sides in state["sides"].items() if rule in self.by_id}
+        self.active = {rule: dict(sides) for rule, sides in state["active"].items() if rule in self.by_id}
         self.returned_at = {rule: key for rule, key in state["returned"].items() if rule in self.by_id}
         self.router.load([told for told in state["told"] if told[0] in self.by_id])

@@ -119,8 +119,9 @@ class Span:
         if name not in self._cache:
             times, values, _, _ = self.runs()
             low = self.window(length)
-            at = np.arange(len(times) - len(self.t), len(times))
-            self._cache[name] = (slopes(times, values, low, at), at - low + 1, self.own - times[low])
+            begin = len(times) - len(self.t)
+            count = np.arange(begin + 1, len(times) + 1) - low
+            self._cache[name] = (slopes(times, values, low, begin), count, self.own - times.take(low))
         found: tuple[Slopes, NDArray[np.int64], NDArray[np.int64]] = self._cache[name]
         return found
 
@@ -129,8 +130,8 @@ class Span:
         name = f"movement {length}"
         if name not in self._cache:
             times, values, _, began = self.runs()
-            at = np.arange(len(times) - len(self.t), len(times))
-            self._cache[name] = (ranges(values, self.window(length), at), self.own - began >= length)
+            begin = len(times) - len(self.t)
+            self._cache[name] = (ranges(values, self.window(length), begin), self.own - began >= length)
         found: tuple[NDArray[np.int64], NDArray[np.bool_]] = self._cache[name]
         return found
 
@@ -165,9 +166,15 @@ def _first_at_or_after(times: Times, wanted: Times) -> NDArray[np.intp]:
         return np.searchsorted(times, wanted, side="left")
     last = int(np.searchsorted(times, wanted[-1], side="left"))
     shift = len(times) - 1 - last
-    guess = np.maximum(np.arange(len(times) - n, len(times)) - shift, 0)
-    right = times[guess] >= wanted
-    right &= (guess == 0) | (times[np.maximum(guess - 1, 0)] < wanted)
+    begin = len(times) - n - shift
+    ahead = max(0, -begin)
+    guess = np.maximum(np.arange(begin, begin + n), 0)
+    right = np.ones(n, np.bool_)
+    right[:ahead] = times[0] >= wanted[:ahead]
+    at = begin + ahead
+    right[ahead:] = times[at : begin + n] >= wanted[ahead:]
+    inner = ahead + (at == 0)
+    right[inner:] &= times[begin + inner - 1 : begin + n - 1] < wanted[inner:]
     wrong = np.flatnonzero(~right)
     if len(wrong):
         guess[wrong] = np.searchsorted(times, wanted[wrong], side="left")

@@ -1,6 +1,6 @@
 """What do the readings of a sliding window say? Exact least-squares slopes and ranges, in columns.
 
-A window of reading i is T[low[i]] .. T[at[i]], both ends included; T and V are whole numbers.
+The window that ends with reading `begin + i` is T[low[i]] .. T[begin + i], both included; T and V are whole numbers.
 """
 
 from __future__ import annotations
@@ -15,6 +15,8 @@ from rules.block import Counts, Times
 Positions = NDArray[np.intp]
 
 _SAFE = 2.0**62
+PIECE = 16_384
+"""Readings that are worked on at one time."""
 
 
 class Slopes(NamedTuple):
@@ -24,58 +26,66 @@ class Slopes(NamedTuple):
     below: NDArray[np.int64] | NDArray[np.object_]
 
 
-def slopes(times: Times, values: Counts, low: Positions, at: Positions) -> Slopes:
+def slopes(times: Times, values: Counts, low: Positions, begin: int) -> Slopes:
     """Least-squares slopes: `(n Sum(tv) - Sum(t) Sum(v)) / (n Sum(t^2) - Sum(t)^2)`.
 
     Prefix sums may wrap around: whole-number arithmetic is exact modulo 2^64, and recentring at each window's last
     reading brings the result back into range. Where even the result could pass 2^63 Python's own integers are used.
     """
-    if not len(at):
+    if not len(low):
         return Slopes(np.empty(0, np.int64), np.empty(0, np.int64))
-    begin, end = int(low[0]), int(at[-1]) + 1
-    t, v = times[begin:end], values[begin:end]
-    lo, hi = low - begin, at - begin
-    n = hi - lo + 1
-    longest = float((t[hi] - t[lo]).max())
+    first = int(low[0])
+    t, v, lo, begin = times[first:], values[first:], low - first, begin - first
+    n = np.arange(begin + 1, len(t) + 1) - lo
+    longest = float((t[begin:] - t.take(lo)).max())
     most = float(n.max())
     spread = float(v.max()) - float(v.min())
-    if most * most * longest * max(longest, spread, 1.0) < _SAFE:
-        return _wrapping(t, v, lo, hi, n.astype(np.int64))
-    return _unbounded(t, v, lo, hi)
+    if most * most * longest * max(longest, spread, 1.0) >= _SAFE:
+        return _unbounded(t, v, lo, begin)
+    above, below = np.empty(len(lo), np.int64), np.empty(len(lo), np.int64)
+    # In pieces that fit the processor's cache, which is four times faster over a year.
+    for at in range(0, len(lo), PIECE):
+        mine = slice(at, at + PIECE)
+        base = int(lo[at])
+        end = begin + min(at + PIECE, len(lo))
+        found = _wrapping(t[base:end], v[base:end], lo[mine] - base, begin + at - base, n[mine])
+        above[mine], below[mine] = found
+    return Slopes(above, below)
 
 
-def _sums(column: NDArray[np.int64], lo: Positions, hi: Positions) -> NDArray[np.int64]:
+def _sums(column: NDArray[np.int64], lo: Positions, begin: int) -> NDArray[np.int64]:
     total = np.empty(len(column) + 1, np.int64)
     total[0] = 0
     np.cumsum(column, out=total[1:])
-    sums: NDArray[np.int64] = total[hi + 1] - total[lo]
+    sums: NDArray[np.int64] = total[begin + 1 :] - total.take(lo)
     return sums
 
 
-def _wrapping(t: Times, v: Counts, lo: Positions, hi: Positions, n: NDArray[np.int64]) -> Slopes:
+def _wrapping(t: Times, v: Counts, lo: Positions, begin: int, n: NDArray[np.int64]) -> Slopes:
     with np.errstate(over="ignore"):
         t = t - t[0]
         v = v - v[0]
-        centre, level = t[hi], v[hi]
-        st, sv, stt, stv = (_sums(c, lo, hi) for c in (t, v, t * t, t * v))
+        centre, level = t[begin:], v[begin:]
+        st, sv, stt, stv = (_sums(c, lo, begin) for c in (t, v, t * t, t * v))
+        # Recentred at the window's last reading: Su = St - n c, Suu = Stt - c (St + Su), Suw = Stv - c Sv - w Su.
         su = st - n * centre
         sw = sv - n * level
-        suu = stt - 2 * centre * st + n * centre * centre
-        suw = stv - centre * sv - level * st + n * centre * level
+        suu = stt - centre * (st + su)
+        suw = stv - centre * sv - level * su
         return Slopes(n * suw - su * sw, n * suu - su * su)
 
 
-def _unbounded(t: Times, v: Counts, lo: Positions, hi: Positions) -> Slopes:
-    listed = [*zip((t - t[0]).tolist(), (v - v[0]).tolist(), strict=True)]
+def _unbounded(t: Times, v: Counts, lo: Positions, begin: int) -> Slopes:
     sums = [(0, 0, 0, 0)]
-    for x, y in listed:
+    for x, y in zip((t - t[0]).tolist(), (v - v[0]).tolist(), strict=True):
         a, b, c, d = sums[-1]
         sums.append((a + x, b + y, c + x * x, d + x * y))
     above = np.empty(len(lo), object)
     below = np.empty(len(lo), object)
-    for index, (i, j) in enumerate(zip(lo.tolist(), hi.tolist(), strict=True)):
-        n = j - i + 1
-        st, sv, stt, stv = (last - first for last, first in zip(sums[j + 1], sums[i], strict=True))
+    for index, i in enumerate(lo.tolist()):
+        j = begin + index + 1
+        n = j - i
+        st, sv, stt, stv = (last - first for last, first in zip(sums[j], sums[i], strict=True))
         above[index] = n * stv - st * sv
         below[index] = n * stt - st * st
     return Slopes(above, below)
@@ -86,6 +96,15 @@ def steeper(found: Slopes, sign: int, above: NDArray[np.int64] | int, below: int
 
     below > 0; above may be one for each window. Windows of one instant, whose slope is 0 / 0, are never steeper.
     """
+    result = np.empty(len(found.above), np.bool_)
+    for at in range(0, len(result), PIECE):
+        mine = slice(at, at + PIECE)
+        limits = above if isinstance(above, int) else above[mine]
+        result[mine] = _steeper(Slopes(found.above[mine], found.below[mine]), sign, limits, below)
+    return result
+
+
+def _steeper(found: Slopes, sign: int, above: NDArray[np.int64] | int, below: int) -> NDArray[np.bool_]:
     rise, run = found.above.astype(float), found.below.astype(float)
     limit = run * (np.asarray(above, float) * (sign / below))
     result: NDArray[np.bool_] = rise > limit if sign > 0 else rise < limit
@@ -98,20 +117,21 @@ def steeper(found: Slopes, sign: int, above: NDArray[np.int64] | int, below: int
     return result
 
 
-def extremes(values: Counts, low: Positions, at: Positions, pick: np.ufunc) -> Counts:
+def extremes(values: Counts, low: Positions, begin: int, pick: np.ufunc) -> Counts:
     """The largest (`pick` np.maximum) or smallest (np.minimum) of every window, int64[n].
 
     By doubling: an extreme of 2^k neighbours is that of two of 2^(k-1); a window is covered by two that overlap.
     """
-    n = len(at)
+    n = len(low)
     found = np.empty(n, np.int64)
     if n <= 8:
-        for index, (i, j) in enumerate(zip(low.tolist(), at.tolist(), strict=True)):
-            found[index] = pick.reduce(values[i : j + 1])
+        for index, i in enumerate(low.tolist()):
+            found[index] = pick.reduce(values[i : begin + index + 1])
         return found
-    begin = int(low[0])
-    level_values = values[begin : int(at[-1]) + 1]
-    lo, hi = low - begin, at - begin
+    first = int(low[0])
+    level_values = values[first:]
+    lo = low - first
+    hi = np.arange(begin - first, begin - first + n)
     level = np.frexp((hi - lo + 1).astype(float))[1] - 1
     top = int(level.max())
     for power in range(top + 1):
@@ -124,7 +144,7 @@ def extremes(values: Counts, low: Positions, at: Positions, pick: np.ufunc) -> C
     return found
 
 
-def ranges(values: Counts, low: Positions, at: Positions) -> Counts:
+def ranges(values: Counts, low: Positions, begin: int) -> Counts:
     """max - min of every window, int64[n]."""
-    found: Counts = extremes(values, low, at, np.maximum) - extremes(values, low, at, np.minimum)
+    found: Counts = extremes(values, low, begin, np.maximum) - extremes(values, low, begin, np.minimum)
     return found

@@ -8,8 +8,10 @@ from fractions import Fraction
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field, model_validator
 
+from rules.block import Times
 from rules.durations import MINUTE, Duration, show_duration
 from rules.edges import FALSE, TRUE, UNKNOWN, Edges, Judged, negated, normal
 from rules.lasting import Lasting
@@ -63,9 +65,9 @@ class Cycle:
         self.point = settings.point
         self.stays: dict[str, Lasting] = {}
         if settings.full is not None:
-            self.stays["full"] = Lasting(at_least(Fraction(high)), settings.full)
+            self.stays["full"] = Lasting(at_least(Fraction(high)), settings.full, remembers=True)
         if settings.empty is not None:
-            self.stays["empty"] = Lasting(at_most(Fraction(low)), settings.empty)
+            self.stays["empty"] = Lasting(at_most(Fraction(low)), settings.empty, remembers=True)
         periodic = settings.shortest is not None or settings.longest is not None
         self.sides = (*(("period",) if periodic else ()), *self.stays)
         self.mark = 0
@@ -88,13 +90,16 @@ class Cycle:
             edges = self._periods(span, view.upto, view.running)
             found["period"] = Judged(edges, negated(edges))
         for side, stay in self.stays.items():
-            # It is over when the level leaves the mark, not when the waiting begins anew after a silence.
             edges = stay.edges(span, view)
-            found[side] = Judged(edges, negated(stay.plain))
+            found[side] = Judged(edges, negated(edges))
         return found
 
-    def _marks(self, span: Span) -> list[tuple[int, int, int]]:
-        """(key, mark, own time) of each change of mark in this step, in order; mark 0: the point became unknown."""
+    def _marks(self, span: Span, running: Running) -> list[tuple[int, int, int]]:
+        """(key, mark, own time) of the changes of mark in this step, in order; mark 0: the point became unknown.
+
+        Drains that end in good time one after the other change nothing and are left out, but for the last before
+        something does.
+        """
         events: list[tuple[int, int, int]] = [(key, 0, 0) for key in span.stale]
         if len(span.t):
             marks = (span.v >= self.high).astype(np.int8) - (span.v <= self.low).astype(np.int8)
@@ -104,9 +109,35 @@ class Cycle:
                 if len(span.restarts):
                     # The first mark of each run counts even where it repeats the last one of the run before.
                     firsts = at[np.minimum(np.searchsorted(at, span.restarts), len(at) - 1)]
-                    kept = np.unique(np.concatenate((kept, firsts)))
+                    kept = np.sort(np.concatenate((kept, firsts)), kind="stable")
+                    kept = kept[np.concatenate(([True], kept[1:] != kept[:-1]))]
+                if len(kept) > 64 and not span.stale and not running.spans:
+                    kept = kept[self._matter(span.own[kept], marks[kept])]
                 events += [(2 * int(span.t[i]), int(marks[i]), int(span.own[i])) for i in kept]
         return sorted(events)
+
+    def _matter(self, own: Times, marks: NDArray[np.int8]) -> NDArray[np.bool_]:
+        """Which of the changes of mark may make an edge, or come right before one that may."""
+        low = np.flatnonzero(marks == -1)
+        periods = np.diff(own[low])
+        wrong = np.zeros(len(low), np.bool_)
+        if self.settings.longest is not None:
+            wrong[1:] |= periods > self.settings.longest
+        if self.settings.shortest is not None:
+            wrong[1:] |= periods < self.settings.shortest
+        matter = wrong.copy()
+        matter[:3] = True
+        matter[-1] = True
+        # With a drain that matters: the one before, from which its period counts, and the one after, which may end it.
+        matter[:-1] |= wrong[1:]
+        matter[1:] |= wrong[:-1]
+        keep = np.zeros(len(marks), np.bool_)
+        chosen = low[matter]
+        keep[chosen] = True
+        # The high mark before each, without which it is no drain's end; and whatever comes last.
+        keep[np.maximum(chosen - 1, 0)] = True
+        keep[-1] = True
+        return keep
 
     def _periods(self, span: Span, upto: int, running: Running) -> Edges:
         longest, shortest = self.settings.longest, self.settings.shortest
@@ -126,7 +157,7 @@ class Cycle:
                 if due < before:
                     found(due, TRUE, f"no drain has ended for {show_duration(longest)}")
 
-        for key, mark, own in self._marks(span):
+        for key, mark, own in self._marks(span, running):
             if mark == 0:
                 overdue(key)
                 self.mark, self.ended = 0, None

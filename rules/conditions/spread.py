@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import Field
 
 from rules.edges import UNKNOWN, Edges, Judged, normal
-from rules.joining import held
+from rules.joining import held, union
 from rules.plan import PointPlan
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
@@ -85,7 +85,7 @@ class Spread:
         if all(span.quiet for span in spans):
             return {"spread": Judged(Edges(self.carry[0], [], []), Edges(self.carry[1], [], []))}
         parts = [held(span) for span in spans]
-        keys = np.unique(np.concatenate([part.keys for part in parts]))
+        keys = union([part.keys for part in parts])
         top = np.full(len(keys), np.iinfo(np.int64).min)
         bottom = np.full(len(keys), np.iinfo(np.int64).max)
         fresh = np.zeros(len(keys), np.int64)

@@ -33,6 +33,7 @@ class Cycle:
         self.needs: tuple[str, ...] = ()
         self.shown_point: str | None = rule.point
         self._running = running
+        self._too_long = {"full": False, "empty": False}
 
     def look(self, t: int) -> dict[str, Look]:
         """Each side at instant t."""
@@ -71,12 +72,17 @@ class Cycle:
     def _full(self, t: int) -> Look:
         since = self._full_since()
         long = since is not None and self.rule.full is not None and self._running.due(since, self.rule.full) <= t
-        return Look(condition=long, back=since is None)
+        return self._stay("full", long, stays=since is not None)
+
+    def _stay(self, side: str, long: bool, *, stays: bool) -> Look:
+        """A silence does not begin the count anew: too long before it and at the mark after it, it is too long."""
+        self._too_long[side] = long or (stays and self._too_long[side])
+        return Look(condition=self._too_long[side], back=not self._too_long[side])
 
     def _empty(self, t: int) -> Look:
         since = self._empty_since()
         long = since is not None and self.rule.empty is not None and self._running.due(since, self.rule.empty) <= t
-        return Look(condition=long, back=since is None)
+        return self._stay("empty", long, stays=since is not None)
 
     def _is_full(self, reading: Heard) -> bool:
         return self.history.value(reading) >= parse_amount(self.rule.high, self.history.plan.units)
