@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from demo_replay.service import InService, in_service
 from rules.acts import Act
-from rules.block import Block, Source
+from rules.block import Block, Source, concatenate
 from rules.durations import DAY, HOUR
 from rules.engine import Engine
 from rules.errors import TidebedError
 from rules.events import Event, show_time
+from rules.flags import Flag
 from rules.plan import Plan
 
 Progress = Callable[[int, int], None]
@@ -32,7 +35,8 @@ class Replayed:
 
     events: with shown[0] <= t <= shown[1], in order; warm_up: those before; recorded: first and last instant that was
     judged; shown: the part that was asked for; readings: how many were judged; service: what the recording lacks;
-    alarms: those that are not normal at the end, as Engine.alarms() tells them.
+    alarms: those that are not normal at the end, as Engine.alarms() tells them; derived: what the derived points read
+    (usable readings alone).
     """
 
     plan: Plan
@@ -43,6 +47,27 @@ class Replayed:
     readings: int
     service: InService
     alarms: list[dict[str, Any]]
+    derived: dict[str, Block]
+
+
+class WithDerived:
+    """A Source of what was recorded and of what was worked out from it."""
+
+    def __init__(self, source: Source, derived: Mapping[str, Block]) -> None:
+        self._source, self._derived = source, derived
+
+    def points(self) -> list[str]:
+        """The points that have readings here."""
+        return list(dict.fromkeys([*self._source.points(), *(n for n, part in self._derived.items() if len(part))]))
+
+    def span(self) -> tuple[int, int] | None:
+        """First and last recorded time in ms UTC; nothing is worked out outside it."""
+        return self._source.span()
+
+    def read(self, point: str, after: int, upto: int) -> Iterator[Block]:
+        """Blocks of `point` with after < time <= upto, in order of time."""
+        part = self._derived.get(point)
+        return self._source.read(point, after, upto) if part is None else iter((part.between(after, upto),))
 
 
 def replay(
@@ -87,6 +112,7 @@ def replay(
     readings = 0
     due: list[Act] = [act for act in acts if act.time >= start or (act.until or 0) > start]
     length = min(max((end - start) // _STEPS + 1, 6 * HOUR), 7 * DAY)
+    worked_out: dict[str, list[Block]] = {settings.id: [] for settings in plan.derived}
     after = start - 1
     while after < end:
         upto = min(after + length, end)
@@ -94,8 +120,15 @@ def replay(
         readings += sum(len(block) for block in blocks)
         events += engine.step(blocks, due, upto + plan.settle)
         due = []
+        for name, parts in worked_out.items():
+            track = engine.tracks[name].span
+            if track is not None:
+                parts.append(Block(name, track.t, track.v, np.full(len(track.t), Flag.NOT_EVALUATED, np.uint8)))
         after = upto
         if progress is not None:
             progress(after - start + 1, end - start + 1)
     before = sum(event.t < shown[0] for event in events)
-    return Replayed(plan, events[before:], events[:before], (start, end), shown, readings, service, engine.alarms())
+    derived = {name: concatenate(name, parts) for name, parts in worked_out.items()}
+    return Replayed(
+        plan, events[before:], events[:before], (start, end), shown, readings, service, engine.alarms(), derived
+    )

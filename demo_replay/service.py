@@ -17,7 +17,8 @@ from rules.settings import Priority, RuleSettings
 class InService:
     """What can be judged of a plan.
 
-    plan: in which nothing that is out of service speaks; missing: points without a reading; rules, stages: ids of what
+    plan: in which nothing that is out of service speaks; missing: points without a reading, and derived ones that would
+    need them; rules, stages: ids of what
     is out of service for it, in the order of the plan; thinned: rule -> the points, and the rules out of service, that
     it has to do without.
     """
@@ -37,10 +38,14 @@ def in_service(plan: Plan, present: Collection[str]) -> InService:
     known and tells nobody, since others may rest on its condition. A stage is out of service when its own point is
     missing.
     """
-    missing = tuple(point.id for point in plan.points if point.id not in present)
+    watching = Watching(plan)
+    absent = {point.id for point in plan.points if point.id not in present}
+    for name, inputs in watching.inputs.items():
+        if any(point in absent for point in inputs):
+            absent.add(name)
+    missing = tuple(name for name in watching.points if name in absent)
     if not missing:
         return InService(plan, (), (), (), {})
-    watching = Watching(plan)
     known: dict[str, bool] = {}
 
     def is_out(rule: str) -> bool:

@@ -9,6 +9,7 @@ from typing import Any
 from adapters.recordings import Recording
 from rules.block import block
 from rules.conditions import KINDS
+from rules.derived_settings import AnyDerived, RatioSettings
 from rules.events import Event
 from rules.people import PersonSettings
 from rules.plan import Plan, PointPlan
@@ -42,6 +43,11 @@ def person(name: str, **settings: Any) -> PersonSettings:
     return PersonSettings.model_validate({"id": name, **settings})
 
 
+FLOW_SHARE = RatioSettings.model_validate(
+    {"id": "flow.share", "kind": "ratio", "of": "loop.flow", "by": "20 L/min", "quantity": "ratio", "resolution": 0.01}
+)
+"""Flow against 20 L/min as commissioned."""
+
 WARM = rule("band", "tank.warm", point="tank.temperature", high=26, deadband=1, on_delay="10 min", priority="high")
 """Fish tank above 26.0 °C for 10 min; over at 25.0."""
 
@@ -52,9 +58,12 @@ def plan(
     points: Iterable[PointPlan] = POINTS,
     persons: Iterable[PersonSettings] = (),
     timezone: str = "Europe/Dublin",
+    derived: Iterable[AnyDerived] = (),
 ) -> Plan:
     """A plan of these parts."""
-    return Plan("Alder Lane", timezone, tuple(points), tuple(rules), tuple(stages), tuple(persons))
+    return Plan(
+        "Alder Lane", timezone, tuple(points), tuple(rules), tuple(stages), tuple(persons), derived=tuple(derived)
+    )
 
 
 def recording(values: Mapping[str, Sequence[int | None]], every: int = MINUTE, start: int = START) -> Recording:

@@ -10,7 +10,7 @@ from demo_replay.label_file import read_labels
 from demo_replay.labels import Label
 from demo_replay.pictures.day import picture_of_day
 from demo_replay.pictures.season import picture_of_season
-from demo_replay.replay import Replayed
+from demo_replay.replay import Replayed, WithDerived
 from rules.durations import DAY
 
 _LONGEST_DAY = 8 * DAY
@@ -24,11 +24,12 @@ def draw(path: Path, replayed: Replayed, found: Recorded, names: Sequence[str]) 
     """
     events = [*replayed.warm_up, *replayed.events]
     begin, end = replayed.shown
+    source = WithDerived(found.source, replayed.derived)
     if end - begin > _LONGEST_DAY:
-        picture_of_season(replayed.plan, found.source, events, path, replayed.shown)
+        picture_of_season(replayed.plan, source, events, path, replayed.shown)
     else:
         labels = labels_beside(names, replayed.plan.timezone)
-        picture_of_day(replayed.plan, found.source, events, labels, path, replayed.shown)
+        picture_of_day(replayed.plan, source, events, labels, path, replayed.shown)
 
 
 def labels_beside(names: Sequence[str], timezone: str) -> list[Label]:

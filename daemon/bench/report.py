@@ -14,7 +14,7 @@ from daemon.bench.tables import print_table
 from demo_replay.comparing import Difference, Pair
 from demo_replay.episodes import Episode, called, episodes, peak
 from demo_replay.moments import Moments, show_span
-from demo_replay.replay import Replayed
+from demo_replay.replay import Replayed, WithDerived
 from demo_replay.watching import Watching
 from rules.alarms import State
 from rules.block import Source
@@ -36,7 +36,8 @@ def print_report(console: Console, recorded: Recorded, replayed: Replayed, chang
     _print_head(console, recorded, replayed, moments)
     for change in changes:
         console.print(Text(f"With {change}", style="bold"))
-    _print_alarms(console, recorded.source, replayed, moments)
+    source = WithDerived(recorded.source, replayed.derived)
+    _print_alarms(console, source, replayed, moments)
     _print_decisions(console, replayed, moments)
     _print_messages(console, replayed, moments)
 
@@ -47,7 +48,7 @@ def _print_head(console: Console, recorded: Recorded, replayed: Replayed, moment
     console.print(Text(plan.name, style="bold"))
     begin, end = replayed.shown
     console.print(f"{moments.long(begin)} to {moments.long(end)}, {plan.timezone}")
-    points = len(plan.points) - len(replayed.service.missing)
+    points = sum(point.id not in replayed.service.missing for point in plan.points)
     console.print(f"{', '.join(recorded.files)}: {replayed.readings:,} readings of {counted(points, 'point')}")
     for line in (*account(recorded), *out_of_service(replayed.service)):
         console.print(line, soft_wrap=False)

@@ -133,9 +133,10 @@ def _points(
 ) -> tuple[list[PointPlan], list[str]]:
     """(points to draw: those of alarms first, names of those with readings that no rule or stage looks at)."""
     watched = {stage.point for stage in plan.stages}.union(*(watching.own(rule.id) for rule in plan.rules))
+    watched |= watching.made_of(watched)
     alarmed: set[str] = set().union(*(watching.all_points(one.rule) for one in found))
     present = set(source.points())
-    with_readings = [point for point in plan.points if point.id in present]
+    with_readings = [point for point in watching.points.values() if point.id in present]
     drawn = [point for point in with_readings if point.id in watched] or with_readings
     drawn.sort(key=lambda point: point.id not in alarmed)
     return drawn, [point.name or point.id for point in with_readings if point not in drawn]

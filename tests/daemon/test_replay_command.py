@@ -108,6 +108,20 @@ def test_numbers_are_shown_in_the_keepers_unit(folder: Path, capsys: pytest.Capt
     assert "81.5 °F" in told(capsys, "site.toml", "noon.csv")
 
 
+def test_the_peak_of_what_is_worked_out_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The lowest of a flow against its commissioning value."""
+    lines = [f"{START // 1000 + 60 * index},loop.flow,{value}" for index, value in enumerate([20] * 10 + [8, 6, 9, 20])]
+    (folder / "flow.csv").write_text("\n".join(["time,point,value", *lines, ""]), encoding="utf-8")
+    (folder / "site.toml").write_text(
+        SITE
+        + '[[derived]]\nid = "flow.share"\nkind = "ratio"\nof = "loop.flow"\nby = "20 L/min"\nquantity = "ratio"\n'
+        + '[[rule]]\nid = "flow.slow"\nkind = "band"\npoint = "flow.share"\nlow = 0.5\n',
+        encoding="utf-8",
+    )
+    flat = " ".join(told(capsys, "site.toml", "flow.csv").split())
+    assert "2 Apr 10:10 ● medium 3 min 0.3 over 10:10 flow.slow low" in flat
+
+
 def test_json_lines_are_the_engines_events(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Each line is what the engine said, and nothing else is printed there."""
     text = told(capsys, "site.toml", "noon.csv", "--json")

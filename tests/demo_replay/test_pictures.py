@@ -17,10 +17,10 @@ from demo_replay.labels import Label
 from demo_replay.pictures.day import picture_of_day
 from demo_replay.pictures.ink import FAINT, LOOKS
 from demo_replay.pictures.season import picture_of_season
-from demo_replay.replay import replay
+from demo_replay.replay import WithDerived, replay
 from rules.flags import Flag
 from rules.plan import Plan
-from tests.replays import DAY, HOUR, MINUTE, POINTS, START, plan, recording, stage
+from tests.replays import DAY, FLOW_SHARE, HOUR, MINUTE, POINTS, START, plan, recording, rule, stage
 
 Pixels = NDArray[np.float64]
 
@@ -83,6 +83,19 @@ def test_labels_stages_flags_and_gaps_are_drawn(tmp_path: Path) -> None:
     assert not np.array_equal(day(plan([]), flagged, tmp_path / "flagged.png"), bare)
     holes = recording({"tank.temperature": [*WARM_AT_NOON[:100], *[None] * 60, *WARM_AT_NOON[160:]]})
     assert share(day(plan([]), holes, tmp_path / "holes.png"), FAINT) > 2 * share(bare, FAINT)
+
+
+def test_what_is_worked_out_is_drawn_with_what_it_is_made_of(tmp_path: Path) -> None:
+    """Two strips where a rule looks at the derived point, instead of the recorded one alone."""
+    source = recording({"loop.flow": [200] * 100 + [80] * 100})
+    slow = rule("band", "flow.slow", point="flow.share", low="0.5", on_delay="5 min")
+    site = plan([slow], derived=[FLOW_SHARE])
+    replayed = replay(site, source)
+    picture_of_day(site, WithDerived(source, replayed.derived), replayed.events, (), tmp_path / "both.png")
+    picture_of_day(site, source, replayed.events, (), tmp_path / "alone.png")
+    both, alone = pixels(tmp_path / "both.png"), pixels(tmp_path / "alone.png")
+    assert both.shape[0] > alone.shape[0] + 150
+    assert coloured(both) > coloured(alone)
 
 
 def test_a_point_without_a_usable_reading_is_drawn_all_the_same(tmp_path: Path) -> None:

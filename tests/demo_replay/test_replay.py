@@ -7,11 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from adapters.recordings import Recording
-from demo_replay.replay import NothingToReplay, replay
+from demo_replay.replay import NothingToReplay, WithDerived, replay
 from rules.acts import Act, ActKind
 from rules.block import block
 from rules.engine import Engine
-from tests.replays import DAY, HOUR, MINUTE, START, moves, person, plan, recording, rule, stage
+from tests.replays import DAY, FLOW_SHARE, HOUR, MINUTE, START, moves, person, plan, recording, rule, stage
 
 COOL_HOT_COOL = [250] * 10 + [270] * 30 + [250] * 20
 """Warm from minute 10, back at minute 40: raised at 20, returned at 40."""
@@ -153,6 +153,20 @@ def test_a_store_is_judged_to_the_end_of_what_was_watched() -> None:
     assert replay(plan([silent]), source).events == []
     watched = replay(plan([silent]), source, span=(START, START + 60 * MINUTE))
     assert moves(watched.events) == [(14, "tank.silent", "unacknowledged")]
+
+
+def test_what_is_worked_out_from_readings_is_judged_and_kept() -> None:
+    """A flow of 20 L/min that falls to 8 is 0.4 of what it was; the values are kept beside the recording."""
+    slow = rule("band", "flow.slow", point="flow.share", low="0.5", on_delay="5 min")
+    source = recording({"loop.flow": [200] * 10 + [80] * 20})
+    replayed = replay(plan([slow], derived=[FLOW_SHARE]), source)
+    assert moves(replayed.events) == [(15, "flow.slow", "unacknowledged")]
+    assert replayed.derived["flow.share"].values.tolist() == [100] * 10 + [40] * 20
+    both = WithDerived(source, replayed.derived)
+    assert both.points() == ["loop.flow", "flow.share"]
+    assert both.span() == source.span()
+    (part,) = both.read("flow.share", START + 9 * MINUTE, START + 11 * MINUTE)
+    assert (part.times.tolist(), part.values.tolist()) == ([START + 10 * MINUTE, START + 11 * MINUTE], [40, 40])
 
 
 def test_a_recording_of_other_points_is_refused() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from demo_replay.replay import replay
 from demo_replay.service import in_service
-from tests.replays import START, WARM, moves, person, plan, recording, rule, stage
+from tests.replays import FLOW_SHARE, START, WARM, moves, person, plan, recording, rule, stage
 
 STOPPED = rule(
     "stopped",
@@ -88,6 +88,17 @@ def test_a_rule_that_joins_others_is_out_when_all_of_them_are() -> None:
     service = in_service(plan([FLOW_SILENT, STOPPED, WARM, both, either]), ["tank.temperature"])
     assert service.rules == ("flow.silent", "loop.stopped", "both")
     assert service.thinned == {"either": ("flow.silent",)}
+
+
+def test_what_is_worked_out_from_a_missing_point_is_missing_too() -> None:
+    """With its rules; with the point present it is not."""
+    slow = rule("band", "flow.slow", point="flow.share", low="0.5")
+    site = plan([slow], derived=[FLOW_SHARE])
+    service = in_service(site, ["tank.temperature"])
+    assert service.missing == ("loop.flow", "pump.current", "house.temperature", "flow.share")
+    assert service.rules == ("flow.slow",)
+    assert in_service(site, ["loop.flow"]).rules == ()
+    assert replay(site, recording({"tank.temperature": [250] * 20})).events == []
 
 
 def test_a_rule_that_waits_for_one_out_of_service_is_named() -> None:

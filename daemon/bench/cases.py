@@ -1,0 +1,127 @@
+"""On which recordings, and against which labels, is a rule tuned?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from adapters.recordings import Recording
+from daemon.bench.account import account
+from daemon.bench.plotting import labels_beside
+from daemon.bench.source import STORE, recorded
+from daemon.site.load import Site
+from demo_replay.label_file import read_labels
+from demo_replay.labels import Label
+from demo_replay.service import in_service
+from demo_replay.tuning.engine_sweep import Past, explained_spans, points_of
+from demo_replay.tuning.scores import EARLY, Measure
+from demo_replay.tuning.tune import Trial
+from demo_replay.tuning.units import Case
+from demo_replay.watching import Watching
+from rules.block import Block, concatenate
+from rules.errors import SettingError
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """cases: one a recording; others: labels of other rules; outside: labels of this rule that lie in no recording;
+    remarks: what to tell beside."""
+
+    cases: tuple[Case, ...]
+    others: int
+    outside: int
+    remarks: tuple[str, ...] = field(default=())
+
+    @property
+    def events(self) -> int:
+        """How many labelled events of the rule there are."""
+        return sum(len(case.measure.labels) for case in self.cases)
+
+
+def gather(
+    site: Site,
+    trial: Trial,
+    names: Sequence[str],
+    labels: Path | None,
+    *,
+    strict: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+) -> Gathered:
+    """Each recording alone, with the labels that lie in it.
+
+    labels: a file for all recordings; None: `night.labels.csv` beside each `night.csv.gz`. Raises SettingError where a
+    recording has no reading of the rule's points, where a label is wrong, and what reading raises.
+    """
+    given = None if labels is None else read_labels(labels, site.plan.timezone)
+    cases: list[Case] = []
+    remarks: list[str] = []
+    known: list[Label] = list(given or ())
+    unlabelled: list[str] = []
+    for number, name in enumerate(names):
+
+        def step(done: int, total: int, number: int = number) -> None:
+            if progress is not None:
+                progress(number * 1000 + round(done / max(total, 1) * 1000), len(names) * 1000)
+
+        beside = labels_beside([name], site.plan.timezone) if given is None else given
+        if given is None:
+            known += beside
+            if not _has_labels(name):
+                unlabelled.append(Path(name).name)
+        case, told = _case(site, trial, name, beside, strict, step)
+        cases.append(case)
+        remarks += told
+    own = [label for label in known if label.rule == trial.rule.id]
+    used = {label for case in cases for label in case.measure.labels}
+    if unlabelled and used:
+        remarks.append(f"No labels beside {', '.join(unlabelled)}: every alarm there counts as false")
+    return Gathered(tuple(cases), len(known) - len(own), len(set(own) - used), tuple(remarks))
+
+
+def _has_labels(name: str) -> bool:
+    recording = Path(name)
+    return name != STORE and recording.with_name(recording.name.partition(".")[0] + ".labels.csv").is_file()
+
+
+def _case(
+    site: Site,
+    trial: Trial,
+    name: str,
+    labels: Sequence[Label],
+    strict: bool,
+    progress: Callable[[int, int], None],
+) -> tuple[Case, list[str]]:
+    rule, plan = trial.rule, site.plan
+    with recorded(site, [name], strict=strict, progress=progress) as found:
+        span = found.span or found.source.span()
+        present = [point.id for point in plan.points if point.id in set(found.source.points())]
+        service = in_service(plan, present)
+        if span is None or rule.id in service.rules:
+            points = sorted(Watching(plan).all_points(rule.id))
+            raise SettingError(
+                f"{name} has no reading of {' or '.join(points)}, at which {rule.id} looks; leave that recording out"
+            )
+        causes = [other for other in service.plan.rules if rule.id in other.explains]
+        wanted = points_of(service.plan, [rule, *causes])
+        blocks: dict[str, Block] = {
+            point: concatenate(point, found.source.read(point, span[0] - 1, span[1]))
+            for point in present
+            if point in wanted
+        }
+        past = Past(Recording(blocks), span, tuple(found.acts))
+        told = account(found)
+    if rule.id in service.thinned:
+        told.append(f"{name}: {rule.id} is judged without {', '.join(service.thinned[rule.id])}")
+    inside = tuple(
+        label for label in labels if label.rule == rule.id and label.end_ms >= span[0] and label.start_ms <= span[1]
+    )
+    explained = explained_spans(service.plan, rule, past)
+    return Case(name, service.plan, past, Measure(inside, _early(trial), *span, explained)), told
+
+
+def _early(trial: Trial) -> int:
+    """How long before an event an alarm counts as its warning; a rule that looks ahead may warn so long before."""
+    ahead = getattr(trial.rule, "horizon", 0)
+    tried = [int(value) for axis in trial.grid.axes if axis.key == "horizon" for value in axis.exact]
+    return max(EARLY, ahead, *tried, 0)
