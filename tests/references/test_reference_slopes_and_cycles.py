@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from scipy import signal, stats
+from scipy import signal, stats  # type: ignore[import-untyped]  # the library has no type information
 
 from rules.block import Block
 from rules.conditions import KINDS
