@@ -6,16 +6,18 @@ from fractions import Fraction
 
 from rules.conditions.band import BandSettings
 from rules.plan import Plan, PointPlan
+from rules.settings import Priority
 from rules.showing import show
 from rules.units import parse_amount
 
 
 def limits_of(plan: Plan, point: PointPlan) -> str:
-    """`18.0 °C .. 32.0 °C`: the innermost band limits of a point in the keeper's units; empty where it has none."""
+    """`18.0 °C .. 32.0 °C`: the innermost limits at which a band of a point alarms, in the keeper's units;
+    empty where it has none."""
     lows: list[Fraction] = []
     highs: list[Fraction] = []
     for rule in plan.rules:
-        if isinstance(rule, BandSettings) and rule.point == point.id:
+        if isinstance(rule, BandSettings) and rule.point == point.id and rule.priority is not Priority.LOG:
             for amount, found in ((rule.low, lows), (rule.high, highs)):
                 if amount is not None:
                     found.append(parse_amount(amount, point.units) / point.resolution)
