@@ -21,13 +21,15 @@ class Block:
     """Readings of one point.
 
     times: int64[n], ms UTC; values: int64[n], counts of the point's resolution in its unit (0 where missing);
-    flags: uint8[n], see rules.flags. Need not be sorted on the way into the engine; a Source yields them sorted.
+    flags: uint8[n], see rules.flags. Need not be sorted on the way into the engine; a Source yields them sorted and
+    says so in `ordered`: times ascend strictly.
     """
 
     point: str
     times: Times
     values: Counts
     flags: Flags
+    ordered: bool = False
 
     def __post_init__(self) -> None:
         if not len(self.times) == len(self.values) == len(self.flags):
@@ -41,7 +43,7 @@ class Block:
     def between(self, after: int, upto: int) -> Block:
         """The readings with after < time <= upto of a sorted block, as views."""
         lo, hi = np.searchsorted(self.times, [after, upto], side="right")
-        return Block(self.point, self.times[lo:hi], self.values[lo:hi], self.flags[lo:hi])
+        return Block(self.point, self.times[lo:hi], self.values[lo:hi], self.flags[lo:hi], self.ordered)
 
 
 def block(
@@ -61,13 +63,16 @@ def block(
 
 def first_of_each_time(part: Block) -> tuple[Block, int]:
     """`part` sorted by time with the first of equal times kept, and how many were left out."""
-    if len(part) < 2 or bool(np.all(part.times[1:] > part.times[:-1])):
+    if part.ordered:
         return part, 0
+    if len(part) < 2 or bool(np.all(part.times[1:] > part.times[:-1])):
+        return Block(part.point, part.times, part.values, part.flags, ordered=True), 0
     order = np.argsort(part.times, kind="stable")
     times = part.times[order]
     keep = np.concatenate(([True], times[1:] != times[:-1]))
     chosen = order[keep]
-    return Block(part.point, part.times[chosen], part.values[chosen], part.flags[chosen]), len(part) - len(chosen)
+    kept = Block(part.point, part.times[chosen], part.values[chosen], part.flags[chosen], ordered=True)
+    return kept, len(part) - len(chosen)
 
 
 def concatenate(point: str, parts: Iterable[Block]) -> Block:

@@ -55,7 +55,7 @@ class Delayed:
 
     def begin(self, judged: Judged, key: int) -> None:
         """At the rule's first instant: what is true then has been so since then."""
-        self.onset_truth, self.clear_truth, self.start = judged.onset.first, judged.clear.first, key
+        self.onset_truth, self.start = judged.onset.first, key
 
     @property
     def active(self) -> bool:
@@ -64,15 +64,12 @@ class Delayed:
 
     def advance(self, judged: Judged, upto: int, running: Running) -> list[Change]:
         """The changes up to and including the key `upto`, given the edges of this step."""
-        onset, clear = judged
-        if (
-            not len(onset.keys)
-            and not len(clear.keys)
-            and (self.mode == ACTIVE or (self.mode == IDLE and self.onset_truth != TRUE))
-        ):
+        onset = judged.onset
+        if self.mode == IDLE and self.onset_truth != TRUE and not len(onset.keys):
             return []
         ok, ot = enduring(onset, self.on_delay, running)
-        ck, ct = enduring(clear, self.off_delay, running)
+        ck, ct = self._returns(judged, running) if self.active else ([], [])
+        asked = self.active
         changes: list[Change] = []
         i = j = 0
         while True:
@@ -94,6 +91,9 @@ class Delayed:
                     break
                 self.mode, self.since = ACTIVE, self.start >> 1
                 changes.append(Change(due, True, self.since))
+                if not asked:
+                    # Only now is there something that can return.
+                    ck, ct, asked = *self._returns(judged, running), True
                 at = bisect_right(ck, due, j)
                 if at > j:
                     self.clear_truth, j = ct[at - 1], at
@@ -120,8 +120,13 @@ class Delayed:
                 self.onset_truth, i = ot[at - 1], at
             self.start = due
         self.onset_truth = onset.last if len(onset.keys) else self.onset_truth
-        self.clear_truth = clear.last if len(clear.keys) else self.clear_truth
         return changes
+
+    def _returns(self, judged: Judged, running: Running) -> tuple[list[int], list[int]]:
+        """Keys and truths of the return condition; its truth before them is noted."""
+        clear = judged.returns()
+        self.clear_truth = clear.first
+        return enduring(clear, self.off_delay, running)
 
     def next_due(self, running: Running) -> int | None:
         """The time (ms) at which the present waiting ends, or None."""

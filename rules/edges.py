@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,11 +41,25 @@ def listed(edges: Edges) -> tuple[list[int], list[int]]:
     )
 
 
+class Later(Protocol):
+    """Edges that are found only where somebody asks: a return is of no interest while there is nothing to return."""
+
+    def edges(self) -> Edges:
+        """Find them; asked again, the same."""
+
+    def settle(self) -> None:
+        """The step ends: remember the last truth, found or not."""
+
+
 class Judged(NamedTuple):
     """One side of a condition: when it is true, and when its return condition is."""
 
     onset: Edges
-    clear: Edges
+    clear: Edges | Later
+
+    def returns(self) -> Edges:
+        """The edges of the return condition."""
+        return self.clear if isinstance(self.clear, Edges) else self.clear.edges()
 
 
 def steady(truth: int) -> Edges:

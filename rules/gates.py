@@ -157,5 +157,5 @@ def gates(rule: RuleSettings, zone: Zone) -> list[Gate]:
 def gated(judged: Judged, open_: list[Edges]) -> Judged:
     """A side behind gates: where one is shut the condition is false and its return true."""
     onset = combine([judged.onset, *open_], lambda t: t[0] if all(x == TRUE for x in t[1:]) else FALSE)
-    clear = combine([judged.clear, *open_], lambda t: t[0] if all(x == TRUE for x in t[1:]) else TRUE)
+    clear = combine([judged.returns(), *open_], lambda t: t[0] if all(x == TRUE for x in t[1:]) else TRUE)
     return Judged(onset, clear)

@@ -78,6 +78,9 @@ class RuleJudge:
         ]
         if self.is_seen:
             view.conditions[self.rule.id] = self.seen()
+        for judged in self.judged.values():
+            if not isinstance(judged.clear, Edges):
+                judged.clear.settle()
 
     def seen(self) -> Edges:
         """The condition as other rules see it: any of its sides, but for `blind`."""

@@ -28,11 +28,12 @@ class Latch:
 
     def edges(self, judged: Judged) -> Edges:
         """The edges of this step."""
+        onset, clear = judged.onset, judged.returns()
         if self.carry is None:
-            self.carry = self._judge((judged.onset.first, judged.clear.first))
-        if not len(judged.onset.keys) and not len(judged.clear.keys):
+            self.carry = self._judge((onset.first, clear.first))
+        if not len(onset.keys) and not len(clear.keys):
             return Edges(self.carry, [], [])
-        found = combine(judged, self._judge, first=self.carry)
+        found = combine((onset, clear), self._judge, first=self.carry)
         self.carry = found.last
         return found
 

@@ -38,9 +38,34 @@ class Beyond:
             self.carry = found.last
             return found
         truths = span.v > self.limit
-        found = span.edges(self.carry, _changes(truths), ~truths if self.inverted else truths)
+        found = span.edges(self.carry, _changes(truths), truths, inverted=self.inverted)
         self.carry = found.last
         return found
+
+    def later(self, span: Span) -> LaterBeyond:
+        """The edges of this step, found only if they are asked for."""
+        return LaterBeyond(self, span)
+
+
+class LaterBeyond:
+    """See rules.edges.Later."""
+
+    def __init__(self, beyond: Beyond, span: Span) -> None:
+        self.beyond, self.span = beyond, span
+        self.found: Edges | None = None
+
+    def edges(self) -> Edges:
+        """Find them; asked again, the same."""
+        if self.found is None:
+            self.found = self.beyond.edges(self.span)
+        return self.found
+
+    def settle(self) -> None:
+        """The last reading alone, or the end of its hold, says what is true from here on."""
+        span = self.span
+        if self.found is None and not span.quiet:
+            ends = span.stale and (not len(span.t) or span.stale[-1] > 2 * int(span.t[-1]))
+            self.beyond.carry = UNKNOWN if ends else int((span.v[-1] > self.beyond.limit) != self.beyond.inverted)
 
 
 def over(limit: Fraction) -> Beyond:

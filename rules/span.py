@@ -57,16 +57,16 @@ class Span:
         """Nothing happened in this step."""
         return not len(self.t) and not self.stale
 
-    def edges(self, carry: int, changes: NDArray[np.intp], truths: NDArray[Any]) -> Edges:
+    def edges(self, carry: int, changes: NDArray[np.intp], truths: NDArray[Any], *, inverted: bool = False) -> Edges:
         """Edges of a statement judged at readings and held between them.
 
         carry: its truth before the step; changes: sorted positions i >= 1 where truths[i] differs from truths[i-1];
-        truths: int8[n] or bool[n] at each reading.
+        truths: int8[n] or bool[n] at each reading, to be turned round where `inverted`.
         """
         if self.quiet:
             return Edges(carry, [], [])
         if len(self.t) == 1 and not self.stale:
-            return self.edge(carry, int(truths[0]))
+            return self.edge(carry, int(truths[0]) ^ inverted)
         if not len(self.t):
             return normal(carry, self.stale, [UNKNOWN] * len(self.stale))
         where = np.concatenate((_FIRST, changes))
@@ -74,6 +74,8 @@ class Span:
             where = np.sort(np.concatenate((where, self.restarts)), kind="stable")
         keys = 2 * self.t[where]
         found = truths[where].astype(np.int8)
+        if inverted:
+            found ^= 1
         if self.stale:
             keys = np.concatenate((keys, np.array(self.stale, np.int64)))
             found = np.concatenate((found, np.full(len(self.stale), UNKNOWN, np.int8)))

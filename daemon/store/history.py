@@ -110,7 +110,7 @@ class History:
         Raises StoreDamaged, UnitError where the plan's unit cannot express what was stored.
         """
         for part in self.columns(point, after, upto):
-            yield Block(point, part.times, part.values, part.flags)
+            yield Block(point, part.times, part.values, part.flags, ordered=True)
 
     def behind(self, point: str, after: int, upto: int) -> list[tuple[int, int]]:
         """(time, instant from which rules could know it) of each reading that came behind the frontier."""

@@ -139,7 +139,7 @@ def judge(points: list[PointPlan], columns: dict[str, Ints], rules: list[dict[st
     """From columns in memory to events."""
     made = tuple(KINDS[rule["kind"]].model_validate(rule) for rule in rules)
     engine = Engine(Plan("Year", "Europe/Dublin", tuple(points), made), START)
-    blocks = [Block(point.id, TIMES, columns[point.id], FLAGS) for point in points]
+    blocks = [Block(point.id, TIMES, columns[point.id], FLAGS, ordered=True) for point in points]
     return engine.step(blocks, [], int(TIMES[-1]) + 1000)
 
 

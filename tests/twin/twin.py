@@ -18,7 +18,7 @@ from rules.conditions.spread import SpreadSettings
 from rules.conditions.stopped import StoppedSettings
 from rules.events import Event
 from rules.plan import Plan
-from rules.settings import RuleSettings
+from rules.settings import Priority, RuleSettings
 from rules.stages import StageSettings
 from tests.twin.ahead import Ahead
 from tests.twin.alarm import Change, Side
@@ -229,7 +229,12 @@ class Twin:
 
 
 def _done_to(side: Side, act: Act, t: int) -> Change:
-    """What an act about an alarm makes of one side; a shelving without an end, or already over, is none."""
+    """What an act about an alarm makes of one side; a shelving without an end, or already over, is none.
+
+    A rule of priority log has no alarm that an act could be about.
+    """
+    if side.priority is Priority.LOG:
+        return None
     if act.kind is ActKind.ACKNOWLEDGE:
         return side.acknowledge()
     if act.kind is ActKind.RESET:
