@@ -153,7 +153,7 @@ def _standing(alarms: Alarms) -> Text:
         return Text("No alarm stands.", QUIET)
     text = Text()
     for line, name in zip(told, alarms.names(), strict=True):
-        text.append(f"{MARKS.get(line['priority'], '')} {name} stands  ", STYLES.get(line["priority"], ""))
+        text.append(f"{MARKS.get(line['priority'], '')} {name}   ", STYLES.get(line["priority"], ""))
     return text
 
 

@@ -25,6 +25,8 @@ _EVERY = 0.15
 """Seconds between two drawings of how things stand."""
 _ASK_EVERY = 0.3
 """Seconds between two looks at how far the daemon is."""
+_KNOCK_WITHIN = 60.0
+"""Seconds in which the daemon must have started."""
 _PATIENCE = 60.0
 """Seconds that the daemon may take for what is left at the end."""
 
@@ -64,13 +66,15 @@ def perform(
         # Closed before the pool, which waits for what runs in it.
         stack.callback(player.close)
         watch = _Watch(plan, span, pace, player, daemon, progress, inbox, view)
-        player.knock(span[0], watch.has_begun)
+        player.knock(span[0], watch.has_begun, _KNOCK_WITHIN)
         begun = time.monotonic()
         playing = pool.submit(player.play, script(source, plan.points, *span, plan.settle), pace)
         while not playing.done():
             watch.turn()
         playing.result()
         watch.finish()
+        # The last to close the store tidies it up, which a reader cannot.
+        progress.close()
         daemon.stop()
         watch.take_in()
         done = watch.performance

@@ -53,9 +53,12 @@ class Alarms:
     def __init__(self, plan: Plan) -> None:
         self._watching = Watching(plan)
         self._standing: dict[tuple[str, str], Line] = {}
+        self._titles: dict[tuple[str, str], str] = {}
 
     def hear(self, line: Line) -> None:
         """Take up one event."""
+        if line["type"] == "notice" and line["purpose"] == "first":
+            self._titles[line["rule"], line["side"]] = line["title"]
         if line["type"] != "alarm":
             return
         if State(line["state"]) in STANDING:
@@ -69,8 +72,8 @@ class Alarms:
         return sorted(told, key=lambda line: _rank(line["priority"]))
 
     def names(self) -> list[str]:
-        """What to call them."""
-        return [called(line) for line in self.told()]
+        """What to call them: as in the message, else as in the site file."""
+        return [self._titles.get((line["rule"], line["side"]), called(line)) for line in self.told()]
 
     def priorities(self) -> dict[str, str]:
         """point -> the worst priority of the alarms that rest on it, whether told or explained by others."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import signal
 import socket
 import threading
 import time
@@ -168,6 +169,30 @@ def test_a_knock_that_nobody_answers_ends(player: Player) -> None:
     """After its patience it says what to look at."""
     with pytest.raises(PlayerStopped, match="nobody hears the played clock; does the daemon run"):
         player.knock(BEGIN, lambda: False, patience=0.05)
+
+
+def test_a_knock_can_be_stopped(player: Player) -> None:
+    """It does not wait for its patience."""
+    with ThreadPoolExecutor(1) as pool:
+        knocking = pool.submit(player.knock, BEGIN, lambda: False, 600.0)
+        player.stop()
+        with pytest.raises(PlayerStopped):
+            knocking.result(10)
+
+
+def test_it_is_done_only_when_the_broker_has_everything(tmp_path: Path) -> None:
+    """While the broker stands still, what is published is not yet with it."""
+    program("mosquitto")
+    with Broker(tmp_path, "mosquitto") as broker, ThreadPoolExecutor(1) as pool:
+        player = Player(HOST, broker.port)
+        assert broker._process is not None
+        broker._process.send_signal(signal.SIGSTOP)
+        playing_on = pool.submit(player.play, _script(), FAST)
+        _until(lambda: player.now == END + 1000)
+        assert not playing_on.done()
+        broker._process.send_signal(signal.SIGCONT)
+        assert playing_on.result(30)
+        player.close()
 
 
 def test_it_does_not_run_ahead_of_who_hears(player: Player) -> None:

@@ -21,10 +21,10 @@ def receiver() -> Iterator[Receiver]:
         yield made
 
 
-def _post(receiver: Receiver, body: bytes, **headers: str) -> int:
+def _post(receiver: Receiver, body: bytes, path: str = "/phone", **headers: str) -> int:
     connection = http.client.HTTPConnection("127.0.0.1", receiver.port, timeout=10)
     try:
-        connection.request("POST", "/phone", body, headers)
+        connection.request("POST", path, body, headers)
         return connection.getresponse().status
     finally:
         connection.close()
@@ -46,6 +46,13 @@ def test_the_id_may_stand_in_a_header(receiver: Receiver) -> None:
     """A message without the field has the id of its header."""
     _post(receiver, _message(), **{"X-Message-Id": "m2"})
     assert receiver.received[0].message_id == "m2"
+
+
+def test_whose_phone_it_is_stands_in_the_path(receiver: Receiver) -> None:
+    """What follows a question mark does not belong to it."""
+    _post(receiver, _message(), "/keeper_phone?from=tidebed")
+    _post(receiver, _message(), "/neighbour_phone/")
+    assert [message.to for message in receiver.received] == ["keeper_phone", "neighbour_phone"]
 
 
 def test_what_a_notifier_hands_over_arrives(receiver: Receiver) -> None:

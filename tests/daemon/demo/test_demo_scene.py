@@ -27,6 +27,15 @@ OXYGEN = _line("tank.oxygen_warn", "low", "suppressed", "medium")
 FLOW = _line("loop.slow", "low", "unacknowledged", "medium")
 
 
+NOTICE: dict[str, Any] = {
+    "type": "notice",
+    "rule": "loop.stopped",
+    "side": "stopped",
+    "purpose": "first",
+    "title": "Water has stopped",
+}
+
+
 def test_at_first_nothing_stands() -> None:
     """No alarm, no abnormal point."""
     assert (_after().told(), _after().priorities()) == ([], {})
@@ -56,6 +65,12 @@ def test_an_alarm_that_returned_stands_no_more() -> None:
     assert (alarms.told(), alarms.priorities()) == ([], {})
 
 
-def test_other_events_change_nothing() -> None:
-    """Decisions and messages are no alarms."""
-    assert _after({"type": "decision", "stage": "vents.cool"}, {"type": "notice", "rule": "loop.stopped"}).told() == []
+def test_other_events_are_no_alarms() -> None:
+    """Neither decisions nor messages."""
+    assert _after({"type": "decision", "stage": "vents.cool"}, NOTICE).told() == []
+
+
+def test_an_alarm_is_called_as_in_its_first_message() -> None:
+    """A keeper knows it by that; the later message that it is over changes nothing."""
+    over = NOTICE | {"purpose": "recovery", "title": "Over: Water has stopped"}
+    assert _after(STOPPED, NOTICE, FLOW, over).names() == ["Water has stopped", "loop.slow (low)"]
