@@ -152,8 +152,8 @@ class _OverWindow:
         """At each reading of the one input, once its run covers the window (a loss: half of it)."""
         span = spans[0]
         if self.take == "loss":
-            found, count, length = span.slopes(self.window)
-            valid = (count >= 3) & (length >= self.window // 2)
+            found = span.slopes(self.window)
+            valid = span.enough(self.window, 3, self.window // 2).copy()
             below = np.where(valid, found.below.astype(np.float64), 1.0)
             values = np.asarray(-found.above.astype(np.float64) / below * (self.scale.scale * HOUR), np.float64)
             return span.t, values, valid, span.f

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,59 +15,88 @@ from rules.span import Span
 from rules.windows import steeper
 
 _NONE = np.empty(0, np.intp)
+ALL = slice(None)
+_LAST = slice(-1, None)
 
 
-def _changes(truths: NDArray[np.int8] | NDArray[np.bool_]) -> NDArray[np.intp]:
-    return _NONE if len(truths) < 2 else np.flatnonzero(truths[1:] != truths[:-1]) + 1
-
-
-class Beyond:
-    """`v > n`, or with `inverted` its opposite `v <= n`; n is a whole number of counts."""
+class Predicate(ABC):
+    """A statement that is judged at readings and held between them, until the hold ends."""
 
     reach = 0
+    """How far back (ms) it looks."""
+    inverted = False
+    """Whether `truths` are to be turned round."""
 
-    def __init__(self, limit: int, inverted: bool) -> None:
-        self.limit = limit
-        self.inverted = inverted
+    def __init__(self) -> None:
         self.carry = UNKNOWN
+        """The truth after the last step."""
+
+    @abstractmethod
+    def truths(self, span: Span, part: slice) -> NDArray[Any]:
+        """bool[n] or int8[n] at the readings of `part` of the step."""
 
     def edges(self, span: Span) -> Edges:
         """The edges of this step."""
         if span.quiet:
             return Edges(self.carry, [], [])
-        if len(span.t) == 1 and not span.stale:
-            found = span.edge(self.carry, int((span.v[0] > self.limit) != self.inverted))
-            self.carry = found.last
-            return found
-        truths = span.v > self.limit
-        found = span.edges(self.carry, _changes(truths), truths, inverted=self.inverted)
+        truths = self.truths(span, ALL)
+        changes = _NONE if len(truths) < 2 else np.flatnonzero(truths[1:] != truths[:-1]) + 1
+        found = span.edges(self.carry, changes, truths, inverted=self.inverted)
         self.carry = found.last
         return found
 
-    def later(self, span: Span) -> LaterBeyond:
+    def later(self, span: Span) -> LaterEdges:
         """The edges of this step, found only if they are asked for."""
-        return LaterBeyond(self, span)
+        return LaterEdges(self, span)
+
+    def settle(self, span: Span) -> None:
+        """Remember what is true after this step, without its edges."""
+        if span.quiet:
+            return
+        if span.stale and (not len(span.t) or span.stale[-1] > 2 * int(span.t[-1])):
+            self.carry = UNKNOWN
+        else:
+            truth = int(self.truths(span, _LAST)[0])
+            self.carry = truth if truth == UNKNOWN else truth ^ self.inverted
 
 
-class LaterBeyond:
+class LaterEdges:
     """See rules.edges.Later."""
 
-    def __init__(self, beyond: Beyond, span: Span) -> None:
-        self.beyond, self.span = beyond, span
+    def __init__(self, predicate: Predicate, span: Span) -> None:
+        self.predicate, self.span = predicate, span
         self.found: Edges | None = None
 
     def edges(self) -> Edges:
         """Find them; asked again, the same."""
         if self.found is None:
-            self.found = self.beyond.edges(self.span)
+            self.found = self.predicate.edges(self.span)
         return self.found
 
     def settle(self) -> None:
-        """The last reading alone, or the end of its hold, says what is true from here on."""
-        span = self.span
-        if self.found is None and not span.quiet:
-            ends = span.stale and (not len(span.t) or span.stale[-1] > 2 * int(span.t[-1]))
-            self.beyond.carry = UNKNOWN if ends else int((span.v[-1] > self.beyond.limit) != self.beyond.inverted)
+        """Remember the last truth, if the edges have not been asked for."""
+        if self.found is None:
+            self.predicate.settle(self.span)
+
+
+class Beyond(Predicate):
+    """`v > n`, or with `inverted` its opposite `v <= n`; n is a whole number of counts."""
+
+    def __init__(self, limit: int, inverted: bool) -> None:
+        super().__init__()
+        self.limit, self.inverted = limit, inverted
+
+    def truths(self, span: Span, part: slice) -> NDArray[np.bool_]:
+        """See Predicate."""
+        return span.v[part] > self.limit
+
+    def edges(self, span: Span) -> Edges:
+        """The edges of this step; a live step has one reading, which is not worth a column."""
+        if len(span.t) == 1 and not span.stale:
+            found = span.edge(self.carry, int((span.v[0] > self.limit) != self.inverted))
+            self.carry = found.last
+            return found
+        return super().edges(span)
 
 
 def over(limit: Fraction) -> Beyond:
@@ -88,34 +119,28 @@ def at_least(limit: Fraction) -> Beyond:
     return Beyond(math.ceil(limit) - 1, False)
 
 
-class Steeper:
+class Steeper(Predicate):
     """Slope over `[t - window, t]` strictly above `rate` counts per ms, times `sign` (-1: falling faster).
 
-    With `inverted` the opposite. Unknown until the window holds `min_readings` that span at least `min_span` ms.
+    With `opposite` not so. Unknown until the window holds `min_readings` that span at least `min_span` ms.
     """
 
     def __init__(
-        self, rate: Fraction, sign: int, window: int, min_readings: int, min_span: int, inverted: bool = False
+        self, rate: Fraction, sign: int, window: int, min_readings: int, min_span: int, *, opposite: bool = False
     ) -> None:
-        self.rate, self.sign, self.inverted = rate, sign, inverted
+        super().__init__()
+        self.rate, self.sign, self.opposite = rate, sign, opposite
         self.reach = window
         self.min_readings, self.min_span = min_readings, min_span
-        self.carry = UNKNOWN
 
-    def edges(self, span: Span) -> Edges:
-        """The edges of this step."""
-        if span.quiet:
-            return Edges(self.carry, [], [])
-        found, count, length = span.slopes(self.reach)
+    def truths(self, span: Span, part: slice) -> NDArray[np.int8]:
+        """See Predicate."""
+        found = span.slopes(self.reach, part)
         steep = steeper(found, self.sign, self.rate.numerator, self.rate.denominator)
-        enough = (count >= self.min_readings) & (length >= self.min_span)
-        truths = np.where(enough, steep ^ self.inverted, np.int8(UNKNOWN))
-        edges = span.edges(self.carry, _changes(truths), truths)
-        self.carry = edges.last
-        return edges
+        return _where_enough(steep ^ self.opposite, span.enough(self.reach, self.min_readings, self.min_span)[part])
 
 
-class Ahead:
+class Ahead(Predicate):
     """`v + slope * horizon` beyond a limit, or already beyond it; `sign` -1 looks at the low side.
 
     clear False: `v > L or v + slope * horizon > L`; clear True: neither `v` nor the look ahead is above L. Unknown
@@ -125,63 +150,52 @@ class Ahead:
     def __init__(
         self, limit: Fraction, sign: int, horizon: int, window: int, min_readings: int, min_span: int, clear: bool
     ) -> None:
+        super().__init__()
         self.limit, self.sign, self.horizon, self.clear = limit * sign, sign, horizon, clear
         self.reach = window
         self.min_readings, self.min_span = min_readings, min_span
-        self.carry = UNKNOWN
 
-    def edges(self, span: Span) -> Edges:
-        """The edges of this step."""
-        if span.quiet:
-            return Edges(self.carry, [], [])
-        found, count, length = span.slopes(self.reach)
-        value = span.v * self.sign
+    def truths(self, span: Span, part: slice) -> NDArray[np.int8]:
+        """See Predicate."""
+        value = span.v[part] * self.sign
         p, q = self.limit.numerator, self.limit.denominator
         beyond = value > math.floor(self.limit)
-        coming = beyond | steeper(found, self.sign, p - value * q, q * self.horizon)
-        known = beyond | ((count >= self.min_readings) & (length >= self.min_span))
-        truths = np.where(known, coming ^ self.clear, np.int8(UNKNOWN))
-        edges = span.edges(self.carry, _changes(truths), truths)
-        self.carry = edges.last
-        return edges
+        coming = beyond | steeper(span.slopes(self.reach, part), self.sign, p - value * q, q * self.horizon)
+        known = beyond | span.enough(self.reach, self.min_readings, self.min_span)[part]
+        return _where_enough(coming ^ self.clear, known)
 
 
-class Still:
+def _where_enough(truths: NDArray[np.bool_], known: NDArray[np.bool_]) -> NDArray[np.int8]:
+    found = truths.view(np.int8)
+    if not known.all():
+        found[~known] = UNKNOWN
+    return found
+
+
+class Still(Predicate):
     """`max - min <= span` over `[t - window, t]`; unknown until the unbroken run reaches back that far."""
 
     def __init__(self, span: Fraction, window: int) -> None:
+        super().__init__()
         self.limit = math.floor(span)
         self.reach = window
-        self.carry = UNKNOWN
 
-    def edges(self, span: Span) -> Edges:
-        """The edges of this step."""
-        if span.quiet:
-            return Edges(self.carry, [], [])
+    def truths(self, span: Span, part: slice) -> NDArray[np.int8]:
+        """See Predicate."""
         moved, covered = span.movement(self.reach)
-        truths = np.where(covered, moved <= self.limit, UNKNOWN).astype(np.int8)
-        edges = span.edges(self.carry, _changes(truths), truths)
-        self.carry = edges.last
-        return edges
+        return np.where(covered[part], moved[part] <= self.limit, np.int8(UNKNOWN))
 
 
-class Moved:
+class Moved(Predicate):
     """`max - min >= span` over `[t - window, t]`: true as soon as seen, false only when the window is covered."""
 
     def __init__(self, span: Fraction, window: int) -> None:
+        super().__init__()
         self.limit = math.ceil(span)
         self.reach = window
-        self.carry = UNKNOWN
 
-    def edges(self, span: Span) -> Edges:
-        """The edges of this step."""
-        if span.quiet:
-            return Edges(self.carry, [], [])
+    def truths(self, span: Span, part: slice) -> NDArray[np.int8]:
+        """See Predicate."""
         moved, covered = span.movement(self.reach)
-        truths = np.where(moved >= self.limit, TRUE, np.where(covered, FALSE, UNKNOWN)).astype(np.int8)
-        edges = span.edges(self.carry, _changes(truths), truths)
-        self.carry = edges.last
-        return edges
-
-
-Predicate = Beyond | Steeper | Ahead | Still | Moved
+        unseen = np.where(covered[part], np.int8(FALSE), np.int8(UNKNOWN))
+        return np.where(moved[part] >= self.limit, np.int8(TRUE), unseen)

@@ -115,16 +115,24 @@ class Span:
         found: NDArray[np.intp] = self._cache[name]
         return found
 
-    def slopes(self, length: int) -> tuple[Slopes, NDArray[np.int64], NDArray[np.int64]]:
-        """For each new reading: the least-squares slope over its window, and how many readings and ms it spans."""
+    def slopes(self, length: int, part: slice = slice(None)) -> Slopes:
+        """The least-squares slope over its window, for each new reading of `part`."""
         name = f"slopes {length}"
         if name not in self._cache:
             times, values, _, _ = self.runs()
+            self._cache[name] = slopes(times, values, self.window(length), len(times) - len(self.t))
+        found: Slopes = self._cache[name]
+        return Slopes(found.above[part], found.below[part])
+
+    def enough(self, length: int, readings: int, span: int) -> NDArray[np.bool_]:
+        """For each new reading: whether its window holds so many readings that span so many ms."""
+        name = f"enough {length} {readings} {span}"
+        if name not in self._cache:
+            times, _, _, _ = self.runs()
             low = self.window(length)
-            begin = len(times) - len(self.t)
-            count = np.arange(begin + 1, len(times) + 1) - low
-            self._cache[name] = (slopes(times, values, low, begin), count, self.own - times.take(low))
-        found: tuple[Slopes, NDArray[np.int64], NDArray[np.int64]] = self._cache[name]
+            count = np.arange(len(times) - len(self.t) + 1, len(times) + 1) - low
+            self._cache[name] = (count >= readings) & (self.own - times.take(low) >= span)
+        found: NDArray[np.bool_] = self._cache[name]
         return found
 
     def movement(self, length: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
@@ -231,6 +239,8 @@ class Track:
                 self.heard = late
         if len(times):
             self.heard = (int(times[-1]), int(values[-1]), int(flags[-1]))
+        # A late reading is heard at the first instant not yet judged, unless one of that instant is there already.
+        free = not len(times) or int(times[0]) != before + 1
         worst = Flag.SUSPECT if self.plan.accept_suspect else Flag.NOT_EVALUATED
         if len(flags) and flags.max() > worst:
             usable = flags <= worst
@@ -238,7 +248,7 @@ class Track:
         own = times
         if late is not None and late[2] <= (3 if self.plan.accept_suspect else 2):
             joins = before + 1
-            if running.due(late[0], self.plan.stale_after) >= joins and not (len(times) and times[0] == joins):
+            if free and running.due(late[0], self.plan.stale_after) >= joins:
                 times = np.concatenate(([joins], times))
                 own = np.concatenate(([late[0]], own))
                 values = np.concatenate(([late[1]], values))

@@ -34,22 +34,19 @@ def slopes(times: Times, values: Counts, low: Positions, begin: int) -> Slopes:
     """
     if not len(low):
         return Slopes(np.empty(0, np.int64), np.empty(0, np.int64))
-    first = int(low[0])
-    t, v, lo, begin = times[first:], values[first:], low - first, begin - first
-    n = np.arange(begin + 1, len(t) + 1) - lo
-    longest = float((t[begin:] - t.take(lo)).max())
-    most = float(n.max())
-    spread = float(v.max()) - float(v.min())
-    if most * most * longest * max(longest, spread, 1.0) >= _SAFE:
-        return _unbounded(t, v, lo, begin)
-    above, below = np.empty(len(lo), np.int64), np.empty(len(lo), np.int64)
+    above, below = np.empty(len(low), np.int64), np.empty(len(low), np.int64)
     # In pieces that fit the processor's cache, which is four times faster over a year.
-    for at in range(0, len(lo), PIECE):
+    for at in range(0, len(low), PIECE):
         mine = slice(at, at + PIECE)
-        base = int(lo[at])
-        end = begin + min(at + PIECE, len(lo))
-        found = _wrapping(t[base:end], v[base:end], lo[mine] - base, begin + at - base, n[mine])
-        above[mine], below[mine] = found
+        base, end = int(low[at]), begin + min(at + PIECE, len(low))
+        t, v, lo, first = times[base:end], values[base:end], low[mine] - base, begin + at - base
+        n = np.arange(first + 1, len(t) + 1) - lo
+        longest = float((t[first:] - t.take(lo)).max())
+        most = float(n.max())
+        spread = float(v.max()) - float(v.min())
+        if most * most * longest * max(longest, spread, 1.0) >= _SAFE:
+            return _unbounded(times, values, low, begin)
+        above[mine], below[mine] = _wrapping(t, v, lo, first, n)
     return Slopes(above, below)
 
 
@@ -76,6 +73,8 @@ def _wrapping(t: Times, v: Counts, lo: Positions, begin: int, n: NDArray[np.int6
 
 
 def _unbounded(t: Times, v: Counts, lo: Positions, begin: int) -> Slopes:
+    base = int(lo[0])
+    t, v, lo, begin = t[base:], v[base:], lo - base, begin - base
     sums = [(0, 0, 0, 0)]
     for x, y in zip((t - t[0]).tolist(), (v - v[0]).tolist(), strict=True):
         a, b, c, d = sums[-1]
@@ -128,17 +127,25 @@ def extremes(values: Counts, low: Positions, begin: int, pick: np.ufunc) -> Coun
         for index, i in enumerate(low.tolist()):
             found[index] = pick.reduce(values[i : begin + index + 1])
         return found
-    first = int(low[0])
-    level_values = values[first:]
-    lo = low - first
-    hi = np.arange(begin - first, begin - first + n)
+    for at in range(0, n, PIECE):
+        mine = slice(at, at + PIECE)
+        base, end = int(low[at]), begin + min(at + PIECE, n)
+        found[mine] = _extremes(values[base:end], low[mine] - base, begin + at - base, pick)
+    return found
+
+
+def _extremes(level_values: Counts, lo: Positions, begin: int, pick: np.ufunc) -> Counts:
+    found = np.empty(len(lo), np.int64)
+    hi = np.arange(begin, begin + len(lo))
     level = np.frexp((hi - lo + 1).astype(float))[1] - 1
-    top = int(level.max())
-    for power in range(top + 1):
-        mine = np.flatnonzero(level == power)
-        if len(mine):
+    shortest, longest = int(level.min()), int(level.max())
+    for power in range(longest + 1):
+        if power == shortest == longest:
+            return pick(level_values.take(lo), level_values.take(hi + 1 - (1 << power)))  # type: ignore[no-any-return]  # a ufunc
+        if power >= shortest:
+            mine = np.flatnonzero(level == power)
             found[mine] = pick(level_values[lo[mine]], level_values[hi[mine] + 1 - (1 << power)])
-        if power < top:
+        if power < longest:
             step = 1 << power
             level_values = pick(level_values[:-step], level_values[step:])
     return found

@@ -69,7 +69,7 @@ class AheadCondition:
     def edges(self, view: View) -> dict[str, Judged]:
         """side -> its edges in this step."""
         span = view.spans[self.point]
-        return {side: Judged(onset.edges(span), clear.edges(span)) for side, (onset, clear) in self.parts.items()}
+        return {side: Judged(onset.edges(span), clear.later(span)) for side, (onset, clear) in self.parts.items()}
 
     def why(self, side: str, key: int) -> str:
         """Which limit is coming near."""

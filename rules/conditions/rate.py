@@ -40,7 +40,7 @@ class RateSettings(RuleSettings):
                 rate = parse_rate(text, point.units) / point.resolution
                 parts[side] = (
                     Steeper(rate, sign, self.window, self.min_readings, least),
-                    Steeper(rate - back, sign, self.window, self.min_readings, least, inverted=True),
+                    Steeper(rate - back, sign, self.window, self.min_readings, least, opposite=True),
                 )
         words = {side: f"{side} of more than {getattr(self, side)} over {show_duration(self.window)}" for side in parts}
         return Rate(self.point, self.window, parts, words)
@@ -65,7 +65,7 @@ class Rate:
     def edges(self, view: View) -> dict[str, Judged]:
         """side -> its edges in this step."""
         span = view.spans[self.point]
-        return {side: Judged(onset.edges(span), clear.edges(span)) for side, (onset, clear) in self.parts.items()}
+        return {side: Judged(onset.edges(span), clear.later(span)) for side, (onset, clear) in self.parts.items()}
 
     def why(self, side: str, key: int) -> str:
         """The rate that was passed."""

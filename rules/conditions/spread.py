@@ -90,9 +90,11 @@ class Spread:
         bottom = np.full(len(keys), np.iinfo(np.int64).max)
         fresh = np.zeros(len(keys), np.int64)
         for part, scale in zip(parts, self.scales, strict=True):
-            at = np.searchsorted(part.keys, keys, side="right") - 1
-            mine = part.known[at]
-            values = part.counts[at] * scale.factor + scale.offset
+            mine, values = part.known, part.counts
+            if part.keys is not keys and not np.array_equal(part.keys, keys):
+                at = np.searchsorted(part.keys, keys, side="right") - 1
+                mine, values = mine[at], values[at]
+            values = values * scale.factor + scale.offset
             top = np.where(mine, np.maximum(top, values), top)
             bottom = np.where(mine, np.minimum(bottom, values), bottom)
             fresh += mine
