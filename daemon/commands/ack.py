@@ -1,4 +1,4 @@
-"""I have seen it: acknowledge an alarm, so that nobody else is called for it."""
+"""Who has seen an alarm, so that nobody else is called for it?"""
 
 from __future__ import annotations
 

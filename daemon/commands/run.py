@@ -1,4 +1,4 @@
-"""Watch day and night: take readings in, keep them, judge them, and tell people."""
+"""How does it watch day and night: take readings in, keep them, judge them, and tell people?"""
 
 from __future__ import annotations
 
