@@ -46,7 +46,7 @@ class Outcome:
         return next((line for line in self.logged if _answers(line, label)), None)
 
     def counts(self) -> dict[str, int]:
-        """What the daemon said, counted: alarms told, alarms kept quiet, decisions, messages."""
+        """What the daemon said, counted by type; of alarms, those raised as `told` and those explained as `quiet`."""
         found: Counter[str] = Counter()
         for line in self.logged:
             if line["type"] == "alarm" and State(line["was"]) is State.NORMAL:
@@ -77,7 +77,7 @@ def print_summary(console: Console, outcome: Outcome) -> None:
     rows.print(
         "",
         Text(
-            f"{_counted(counts.get('told', 0), 'alarm')} told, {counts.get('quiet', 0)} kept quiet as another explains "
+            f"{_counted(counts.get('told', 0), 'alarm')}, {counts.get('quiet', 0)} more kept quiet as another explains "
             f"them; {_counted(counts.get('decision', 0), 'decision')} about the air (advice only)."
         ),
     )
@@ -125,8 +125,8 @@ def _answer(outcome: Outcome, label: Label, zone: Zone) -> tuple[str, Text]:
         return clock, Text(f"  noticed {after} after it, and kept quiet: {str(alarm['why']).partition(',')[0]}", QUIET)
     text = Text(f"{MARKS[priority]} {priority} alarm {after} after it", STYLES[priority])
     sent = [one for one in outcome.performance.delivered if one.t == t and one.purpose == "first"]
-    if sent:
-        text.append(f"; on the phone {sent[0].waited:.1f} s later (real time)", "")
+    told = f"on the phone {sent[0].waited:.1f} s later (real time)" if sent else "in the log, nobody is to be messaged"
+    text.append(f"; {told}", "")
     return clock, text
 
 

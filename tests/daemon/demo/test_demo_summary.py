@@ -65,7 +65,13 @@ def test_what_was_marked_is_answered_by_the_alarm_and_its_delay() -> None:
     assert "02:12  pump tripped" in told
     assert "02:13  ◆ critical alarm 72 s after it; on the phone 0.8 s later (real time)" in told
     assert "76,779 readings came in over MQTT in 92 s; 1 message reached a phone." in told
-    assert "1 alarm told, 0 kept quiet" in told
+    assert "1 alarm, 0 more kept quiet" in told
+
+
+def test_an_alarm_of_which_nobody_is_messaged_is_said_to_be_in_the_log() -> None:
+    """As those of low priority; a message of another moment does not count for it."""
+    told = _told(_outcome([_alarm(TRIP + 72_000)], delivered=[_on_the_phone(TRIP + 73_000)]))
+    assert "72 s after it; in the log, nobody is to be messaged" in told
 
 
 def test_an_alarm_that_another_explains_is_said_to_be_kept_quiet() -> None:
@@ -73,7 +79,7 @@ def test_an_alarm_that_another_explains_is_said_to_be_kept_quiet() -> None:
     alarm = _alarm(TRIP + 720_000, state="suppressed", why="explained by mains.off, mains.breaker")
     told = _told(_outcome([alarm]))
     assert "02:24    noticed 12 min after it, and kept quiet: explained by mains.off" in told
-    assert "0 alarms told, 1 kept quiet" in told
+    assert "0 alarms, 1 more kept quiet" in told
 
 
 @pytest.mark.parametrize("t", [TRIP - 1, LABEL.end_ms + 1])
