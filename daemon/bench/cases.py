@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from adapters.recordings import Recording
 from daemon.bench.account import account
 from daemon.bench.plotting import labels_beside
 from daemon.bench.source import STORE, recorded
@@ -15,11 +14,11 @@ from demo_replay.label_file import read_labels
 from demo_replay.labels import Label
 from demo_replay.service import in_service
 from demo_replay.tuning.engine_sweep import Past, explained_spans, points_of
+from demo_replay.tuning.heard import heard
 from demo_replay.tuning.scores import EARLY, Measure
 from demo_replay.tuning.tune import Trial
 from demo_replay.tuning.units import Case
 from demo_replay.watching import Watching
-from rules.block import Block, concatenate
 from rules.errors import SettingError
 
 
@@ -104,20 +103,15 @@ def _case(
             )
         causes = [other for other in service.plan.rules if rule.id in other.explains]
         wanted = points_of(service.plan, [rule, *causes])
-        blocks: dict[str, Block] = {
-            point: concatenate(point, found.source.read(point, span[0] - 1, span[1]))
-            for point in present
-            if point in wanted
-        }
-        past = Past(Recording(blocks), span, tuple(found.acts))
+        plan, past = heard(service.plan, wanted, Past(found.source, span, tuple(found.acts)))
         told = account(found)
     if rule.id in service.thinned:
         told.append(f"{name}: {rule.id} is judged without {', '.join(service.thinned[rule.id])}")
     inside = tuple(
         label for label in labels if label.rule == rule.id and label.end_ms >= span[0] and label.start_ms <= span[1]
     )
-    explained = explained_spans(service.plan, rule, past)
-    return Case(name, service.plan, past, Measure(inside, _early(trial), *span, explained)), told
+    explained = explained_spans(plan, rule, past)
+    return Case(name, plan, past, Measure(inside, _early(trial), *span, explained)), told
 
 
 def _early(trial: Trial) -> int:

@@ -7,70 +7,127 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from demo_replay.moments import show_span
+from demo_replay.tuning.grid import Grid
 from demo_replay.tuning.scores import Scores
-from rules.durations import DAY, MINUTE
-from rules.showing import show_left
+from rules.durations import MINUTE
+
+Floats = NDArray[np.float64]
 
 
 class Choice(NamedTuple):
-    """The number of the recommended setting, and why in a sentence."""
+    """The number of the recommended setting, None: today's; and why, in a sentence."""
 
-    setting: int
+    setting: int | None
     why: str
 
 
-def costs(scores: Scores) -> NDArray[np.float64]:
-    """What each setting costs, float64[n, k], less is better.
+def costs(scores: Scores) -> Floats:
+    """What each setting costs, float64[n, 4], less is better.
 
-    With labels: missed events, false alarms, worst and median delay. Without: alarms a day, chattering, and the mean
-    wait from condition to alarm.
+    With labels: missed events, false alarms, worst and median delay. Without: alarms a day, episodes of chattering, and
+    the mean wait from condition to alarm; the fourth is 0.
     """
     if scores.delays.shape[1]:
-        worst, median = scores.worst_delay(), scores.median_delay()
-        return np.column_stack(
-            (scores.missed, scores.false, np.nan_to_num(worst, nan=np.inf), np.nan_to_num(median, nan=np.inf))
-        ).astype(float)
-    waits = scores.waited / np.maximum(scores.alarms, 1)
-    return np.column_stack((scores.alarms * (DAY / max(scores.span, 1)), scores.chattering, waits)).astype(float)
+        worst, median = (np.nan_to_num(delay, nan=np.inf) for delay in (scores.worst_delay(), scores.median_delay()))
+        return np.column_stack((scores.missed, scores.false, worst, median)).astype(np.float64)
+    wait = scores.mean_wait()
+    return np.column_stack((scores.told, scores.chattering, wait, np.zeros(len(wait)))).astype(np.float64)
 
 
-def unbeaten(table: NDArray[np.float64]) -> NDArray[np.bool_]:
+def unbeaten(table: Floats) -> NDArray[np.bool_]:
     """Which rows no other row beats: none is as good everywhere and better somewhere (Pareto), bool[n]."""
     distinct, back = np.unique(table, axis=0, return_inverse=True)
-    keep = np.ones(len(distinct), np.bool_)
-    # Sorted by the first column: whatever beats a row stands before it.
-    for index in range(len(distinct)):
-        if keep[index]:
-            as_good = (distinct <= distinct[index]).all(axis=1)
-            as_good[index] = False
-            keep[index] = not as_good.any()
+    left = np.arange(len(distinct))
+    keep = np.zeros(len(distinct), np.bool_)
+    # Rows are sorted, so that the first of what is left is beaten by nothing in it.
+    while len(left):
+        first = left[0]
+        keep[first] = True
+        left = left[(distinct[left] < distinct[first]).any(axis=1)]
     return keep[back.reshape(-1)]
 
 
-def choose(scores: Scores, distance: NDArray[np.float64]) -> Choice:
-    """The recommended setting.
+def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Scores | None) -> Choice:
+    """The recommended setting, out of the possible ones, of which there must be one.
 
-    distance: float64[n], how far a setting lies from today's; among equals the nearest is taken, so that nothing is
-    changed without a reason. With labels: fewest missed, then fewest false alarms, then the shortest worst delay (in
-    whole minutes). Without: no chattering, at most one alarm a day where that is possible, then the shortest wait.
+    With labels: fewest missed, then fewest false alarms, then the same of the worst setting around it (a tenth of each
+    axis to either side; what warns too early is no danger there), then not at an end of what was tried, then the
+    shortest worst delay in whole minutes. What does well at a brink only seldom does on other days. Without labels: no
+    chattering, at most one alarm a day where that is possible, then the shortest wait. Among equals the nearest to
+    today's is taken, and today's itself where nothing is better: nothing is changed without a reason.
     """
-    if scores.delays.shape[1]:
-        minutes = np.ceil(np.nan_to_num(scores.worst_delay(), nan=np.inf) / MINUTE)
-        best = int(np.lexsort((distance, minutes, scores.false, scores.missed))[0])
-        events = scores.delays.shape[1]
-        worst = scores.worst_delay()[best]
-        delay = "" if np.isnan(worst) else f", the last one {show_left(max(int(worst), MINUTE))} after it began"
-        caught = (
-            f"catches {int(scores.caught[best])} of {events} labelled {'event' if events == 1 else 'events'}{delay}"
-        )
-        false = int(scores.false[best])
-        return Choice(best, f"{caught}, with {false or 'no'} false {'alarm' if false == 1 else 'alarms'}")
-    daily = scores.alarms * (DAY / max(scores.span, 1))
-    waits = scores.waited / np.maximum(scores.alarms, 1)
-    best = int(np.lexsort((distance, np.ceil(waits / MINUTE), np.maximum(daily, 1.0), scores.chattering))[0])
-    wait = show_left(max(int(waits[best]), MINUTE)) if scores.alarms[best] else "no alarm at all"
-    return Choice(
-        best,
-        f"gives {daily[best]:.2g} alarms a day without chattering, {wait} after the limit was passed; "
-        "label what was real to weigh misses too",
+    labelled = scores.delays.shape[1] > 0
+    ranks = _ranks(scores, grid, possible, labelled)
+    candidates = np.flatnonzero(possible)
+    order = np.lexsort((grid.distance()[candidates], *(rank[candidates] for rank in reversed(ranks))))
+    best = int(candidates[order[0]])
+    if grid.number_of_today() == best:
+        return Choice(best, f"today's setting does as well as any: it {_told(scores.rows([best]))}")
+    if today is not None and grid.number_of_today() is None:
+        # What lies around today's setting is judged by the nearest one that was tried.
+        near = grid.nearest_to_today()
+        own = _plain_ranks(today, labelled)
+        row = [float(rank[0]) for rank in own]
+        if labelled:
+            row[2:2] = [float(ranks[2][near]), float(ranks[3][near]), 0.0]
+        if row <= [float(rank[best]) for rank in ranks]:
+            return Choice(None, f"today's setting does as well as any: it {_told(today)}")
+    chosen = scores.rows([best])
+    why = f"it {_told(chosen)}"
+    if labelled and (ranks[2][best] > ranks[0][best] or ranks[3][best] > ranks[1][best]):
+        why += "; settings close to it do worse, so that it may on other days"
+    elif labelled and ranks[0][best] == ranks[1][best] == 0:
+        why += ", and so do the settings around it"
+    return Choice(best, why + _instead(chosen, today, labelled))
+
+
+def _ranks(scores: Scores, grid: Grid, possible: NDArray[np.bool_], labelled: bool) -> list[Floats]:
+    ranks = _plain_ranks(scores, labelled)
+    if labelled:
+        # A neighbour that only warns too early is no danger.
+        dangers = (scores.unseen, scores.false - scores.early)
+        around = [grid.worst_around(np.where(possible, danger, 0).astype(np.float64)) for danger in dangers]
+        ranks[2:2] = [*around, grid.ends()]
+    return ranks
+
+
+def _plain_ranks(scores: Scores, labelled: bool) -> list[Floats]:
+    """What a setting is judged by alone: less is better, the first first."""
+    if not labelled:
+        wait = np.ceil(scores.mean_wait() / MINUTE)
+        return [scores.chattering.astype(np.float64), np.maximum(scores.a_day, 1.0), wait]
+    minutes = np.ceil(np.nan_to_num(scores.worst_delay(), nan=np.inf) / MINUTE)
+    return [scores.missed.astype(np.float64), scores.false.astype(np.float64), minutes]
+
+
+def _told(one: Scores) -> str:
+    """What a setting (one row) does: `catches 2 of 2 labelled events, at most 25 min late, with no false alarm`."""
+    events = one.delays.shape[1]
+    if not events:
+        chatter = int(one.chattering[0])
+        chattering = f", chatters {_counted(chatter, 'time')}" if chatter else " without chattering"
+        wait = f", {show_span(round(float(one.mean_wait()[0])))} after its condition began" if one.alarms[0] else ""
+        return f"gives {one.a_day[0]:.2g} alarms a day{chattering}{wait}; labels would tell which of them were real"
+    caught, false = int(one.caught[0]), int(one.false[0])
+    worst = float(one.worst_delay()[0]) if caught else 0.0
+    late = (
+        (f", {'each ' if caught > 1 else ''}at most {show_span(round(worst))} late" if worst else ", at once")
+        if caught
+        else ""
     )
+    return f"catches {caught} of {_counted(events, 'labelled event')}{late}, with {_counted(false, 'false alarm')}"
+
+
+def _instead(chosen: Scores, today: Scores | None, labelled: bool) -> str:
+    if today is None or not labelled:
+        return ""
+    missed, false = int(today.missed[0]), int(today.false[0])
+    if missed > chosen.missed[0] or false != chosen.false[0]:
+        return f"; today's setting misses {missed or 'none'}, with {_counted(false, 'false alarm')}"
+    slower = float(today.worst_delay()[0] - chosen.worst_delay()[0]) if chosen.caught[0] and today.caught[0] else 0.0
+    return f"; today's setting is {show_span(round(slower))} slower" if slower >= MINUTE else ""
+
+
+def _counted(count: int, word: str) -> str:
+    return f"{count or 'no'} {word}{'' if count in (0, 1) else 's'}"
