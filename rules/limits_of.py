@@ -14,6 +14,8 @@ from rules.units import parse_amount
 def limits_of(plan: Plan, point: PointPlan) -> str:
     """`18.0 °C .. 32.0 °C`: the innermost limits at which a band of a point alarms, in the keeper's units;
     empty where it has none."""
+    if point.quantity == "state":
+        return ""
     lows: list[Fraction] = []
     highs: list[Fraction] = []
     for rule in plan.rules:

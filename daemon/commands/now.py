@@ -48,7 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
 def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -> list[dict[str, Any]]:
     lines: list[dict[str, Any]] = []
     held = {} if engine is None else engine.held()
-    for point in site.plan.points:
+    for point in site.plan.points if engine is None else engine.points.values():
         time, counts, flag = held.get(point.id, (None, None, None))
         missing = counts is None or flag == Flag.MISSING
         lines.append(
@@ -102,7 +102,7 @@ def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
     for title in ("point", "value", "age", "limits", ""):
         table.add_column(title, justify="right" if title in ("value", "age") else "left", style="")
     held = engine.held()
-    for point in site.plan.points:
+    for point in engine.points.values():
         limits = limits_of(site.plan, point)
         if point.id not in held:
             table.add_row(point.name or point.id, "never heard", "", limits, "silent", style="dim")
