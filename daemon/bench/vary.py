@@ -113,7 +113,7 @@ def _keys(model: type[RuleSettings]) -> Iterator[tuple[str, _Key]]:
     """Every key of a kind that holds a number, by its name in the file."""
     for name, field in model.model_fields.items():
         kind = _kind(name, field)
-        if kind:
+        if kind and name != "after":  # it is about the alarms of others
             yield field.alias or name, _Key(name, kind)
 
 

@@ -13,6 +13,8 @@ from demo_replay.tuning.scores import Scores
 from rules.durations import MINUTE
 
 Floats = NDArray[np.float64]
+_WORTH_IT = 0.1
+"""What share of its delay, and at least a minute, a change must save to be worth it (common practice, no source)."""
 
 
 class Choice(NamedTuple):
@@ -26,12 +28,12 @@ def costs(scores: Scores) -> Floats:
     """What each setting costs, float64[n, 4], less is better.
 
     With labels: missed events, false alarms, worst and median delay. Without: alarms a day, episodes of chattering, and
-    the mean wait from condition to alarm; the fourth is 0.
+    the mean wait from condition to alarm, infinite where there was none; the fourth is 0.
     """
     if scores.delays.shape[1]:
         worst, median = (np.nan_to_num(delay, nan=np.inf) for delay in (scores.worst_delay(), scores.median_delay()))
         return np.column_stack((scores.missed, scores.false, worst, median)).astype(np.float64)
-    wait = scores.mean_wait()
+    wait = np.nan_to_num(scores.mean_wait(), nan=np.inf)
     return np.column_stack((scores.told, scores.chattering, wait, np.zeros(len(wait)))).astype(np.float64)
 
 
@@ -54,25 +56,25 @@ def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Score
     With labels: fewest missed, then fewest false alarms, then the same of the worst setting around it (a tenth of each
     axis to either side; what warns too early is no danger there), then not at an end of what was tried, then the
     shortest worst delay in whole minutes. What does well at a brink only seldom does on other days. Without labels: no
-    chattering, at most one alarm a day where that is possible, then the shortest wait. Among equals the nearest to
-    today's is taken, and today's itself where nothing is better: nothing is changed without a reason.
+    chattering, and at most one alarm a day where that is possible. Among equals the nearest to today's is taken, and
+    today's itself where nothing is better by what is worth a change: nothing is changed without a reason.
     """
     labelled = scores.delays.shape[1] > 0
     ranks = _ranks(scores, grid, possible, labelled)
     candidates = np.flatnonzero(possible)
     order = np.lexsort((grid.distance()[candidates], *(rank[candidates] for rank in reversed(ranks))))
     best = int(candidates[order[0]])
-    if grid.number_of_today() == best:
-        return Choice(best, f"today's setting does as well as any: it {_told(scores.rows([best]))}")
-    if today is not None and grid.number_of_today() is None:
-        # What lies around today's setting is judged by the nearest one that was tried.
-        near = grid.nearest_to_today()
-        own = _plain_ranks(today, labelled)
-        row = [float(rank[0]) for rank in own]
+    own = grid.number_of_today()
+    if today is not None and (own is None or possible[own]):
+        # What lies around a setting that was not tried is judged by the nearest one that was.
+        near = grid.nearest_to_today() if own is None else own
+        row = [float(rank[0]) for rank in _plain_ranks(today, labelled)]
         if labelled:
-            row[2:2] = [float(ranks[2][near]), float(ranks[3][near]), 0.0]
-        if row <= [float(rank[best]) for rank in ranks]:
-            return Choice(None, f"today's setting does as well as any: it {_told(today)}")
+            row[2:2] = [float(rank[near]) for rank in ranks[2:4]] + [0.0]
+        there = [float(rank[best]) for rank in ranks]
+        same = row[:-1] == there[:-1] and not _is_sooner(scores.rows([best]), today) if labelled else row == there
+        if row < there or same:
+            return Choice(own, f"today's setting does as well as any: it {_told(today)}")
     chosen = scores.rows([best])
     why = f"it {_told(chosen)}"
     if labelled and (ranks[2][best] > ranks[0][best] or ranks[3][best] > ranks[1][best]):
@@ -80,6 +82,13 @@ def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Score
     elif labelled and ranks[0][best] == ranks[1][best] == 0:
         why += ", and so do the settings around it"
     return Choice(best, why + _instead(chosen, today, labelled))
+
+
+def _is_sooner(one: Scores, today: Scores) -> bool:
+    """Whether a setting (one row) is sooner than today's by so much that a change is worth it."""
+    there, now = float(one.worst_delay()[0]), float(today.worst_delay()[0])
+    # Where one of them catches nothing the delay is NaN, and no reason.
+    return now - there >= max(MINUTE, _WORTH_IT * now)
 
 
 def _ranks(scores: Scores, grid: Grid, possible: NDArray[np.bool_], labelled: bool) -> list[Floats]:
@@ -95,8 +104,7 @@ def _ranks(scores: Scores, grid: Grid, possible: NDArray[np.bool_], labelled: bo
 def _plain_ranks(scores: Scores, labelled: bool) -> list[Floats]:
     """What a setting is judged by alone: less is better, the first first."""
     if not labelled:
-        wait = np.ceil(scores.mean_wait() / MINUTE)
-        return [scores.chattering.astype(np.float64), np.maximum(scores.a_day, 1.0), wait]
+        return [scores.chattering.astype(np.float64), np.maximum(scores.a_day, 1.0)]
     minutes = np.ceil(np.nan_to_num(scores.worst_delay(), nan=np.inf) / MINUTE)
     return [scores.missed.astype(np.float64), scores.false.astype(np.float64), minutes]
 

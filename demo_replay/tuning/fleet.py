@@ -15,6 +15,8 @@ from rules.errors import SettingError, TidebedError
 
 Unit = tuple[int, Part]
 """(number of a case, settings to score on it)."""
+Run = Callable[[Sequence[Case], Sequence[Unit], Done], list[Scores]]
+"""Gives the scores of each unit, in their order."""
 
 CONNECT_SECONDS = 10
 
@@ -28,7 +30,7 @@ def here(cases: Sequence[Case], units: Sequence[Unit], done: Done) -> list[Score
     return [part.scores(cases[number], done) for number, part in units]
 
 
-def by_processes(cases: Sequence[Case], units: Sequence[Unit], workers: int, done: Done) -> list[Scores]:
+def by_processes(cases: Sequence[Case], units: Sequence[Unit], done: Done, workers: int) -> list[Scores]:
     """The same by so many processes of this computer. Raises WorkersLost where one dies."""
     # Forked from a clean server: this process may have threads.
     context = multiprocessing.get_context("forkserver")
@@ -41,7 +43,7 @@ def by_processes(cases: Sequence[Case], units: Sequence[Unit], workers: int, don
             raise WorkersLost("a worker process ended before its work; try fewer --workers") from error
 
 
-def by_cluster(cases: Sequence[Case], units: Sequence[Unit], address: str, done: Done) -> list[Scores]:
+def by_cluster(cases: Sequence[Case], units: Sequence[Unit], done: Done, address: str) -> list[Scores]:
     """The same by the workers of the Dask scheduler at `address`, which must have this version of Tidebed.
 
     Raises SettingError where Dask is missing, nobody answers, or the scheduler has no worker.
@@ -95,6 +97,3 @@ def _held_scores(unit: Unit) -> Scores:
 
 def _scores(case: Case, part: Part) -> Scores:
     return part.scores(case, lambda count: None)
-
-
-Run = Callable[[Sequence[Case], Sequence[Unit], Done], list[Scores]]

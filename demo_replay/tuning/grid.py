@@ -117,7 +117,7 @@ class Grid:
         def turned(column: NDArray[np.int64]) -> NDArray[np.int64]:
             rest = column.shape[1:]
             kept = range(len(shape), len(shape) + len(rest))
-            found: NDArray[np.int64] = column.reshape(*shape, *rest).transpose(*places, *kept).reshape(-1, *rest)
+            found: NDArray[np.int64] = column.reshape(*shape, *rest).transpose(*places, *kept).reshape(self.size, *rest)
             return found
 
         return scores.each(turned)

@@ -114,9 +114,8 @@ class Scores(NamedTuple):
         return _over_caught(self.delays, lambda known: np.nanmax(known, axis=1))
 
     def mean_wait(self) -> NDArray[np.float64]:
-        """Mean time from condition to alarm, ms, float64[n]; 0 where there was no alarm."""
-        found: NDArray[np.float64] = self.waited / np.maximum(self.alarms, 1)
-        return found
+        """Mean time from condition to alarm, ms, float64[n]; NaN where there was no alarm."""
+        return np.where(self.alarms > 0, self.waited / np.maximum(self.alarms, 1), np.nan)
 
 
 def _over_caught(delays: Ints, over: Callable[[NDArray[np.float64]], NDArray[np.float64]]) -> NDArray[np.float64]:

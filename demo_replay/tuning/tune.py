@@ -43,14 +43,15 @@ class Trial:
 class Tuned:
     """What a sweep found. Rows of `scores` and of what follows are settings of the grid.
 
-    possible: bool[n], which settings a site file may have; unbeaten: bool[n], which of them no other beats; today: the
-    scores of today's setting (one row), None where the rule lacks one; beats_today: how many possible settings are as
-    good in everything and better in something; choice: the one to take, None where no setting is possible.
+    costs: float64[n, 4], see `choosing.costs`; possible: bool[n], which settings a site file may have; unbeaten:
+    bool[n], which of them no other beats; today: the scores of today's setting (one row), None where the rule lacks
+    one; beats_today: how many possible settings are as good in everything and better in something.
     """
 
     trial: Trial
     cases: tuple[Case, ...]
     scores: Scores
+    costs: NDArray[np.float64]
     possible: NDArray[np.bool_]
     unbeaten: NDArray[np.bool_]
     today: Scores | None
@@ -112,7 +113,7 @@ def _judged(
         own = costs(today)[0]
         beats = int((possible & (table <= own).all(axis=1) & (table < own).any(axis=1)).sum())
     choice = choose(scores, trial.grid, possible, today)
-    return Tuned(trial, tuple(cases), scores, possible, kept, today, beats, choice)
+    return Tuned(trial, tuple(cases), scores, table, possible, kept, today, beats, choice)
 
 
 def _whole(
