@@ -115,7 +115,7 @@ class Bench:
 
     def send(self, counts: int, time: int | None = None, point: str = "loop.flow") -> None:
         """One reading in a delivery of its own."""
-        number = len(self.acknowledged) + self.queue._queue.qsize()
+        number = len(self.acknowledged) + len(self.queue)
         done: Callable[[], None] = lambda: self.acknowledged.append(number)  # noqa: E731 - a line is clearer here
         self.queue.put(Delivery("test", [Arrived(point, time, counts, 2)], done=done))
 
