@@ -9,6 +9,7 @@ from fractions import Fraction
 from rules.derived_settings import AnyDerived
 from rules.door import decimal_places
 from rules.people import PersonSettings
+from rules.quality.settings import QualitySettings
 from rules.quantities import Quantity, quantity
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
@@ -28,6 +29,8 @@ class PointPlan:
     accept_suspect: bool = False
     name: str = ""
     """What people call it, as in "Oxygen in the fish tank"; left out, the id serves."""
+    quality: tuple[QualitySettings, ...] = ()
+    """The tests that say which of its readings can be believed; none: rules take each as it comes."""
 
     @property
     def kind(self) -> Quantity:
