@@ -27,8 +27,11 @@ def _needed(kind: str) -> str:
     return kind
 
 
-def _connected(port: int, client_id: str = "", *, clean: bool = True) -> mqtt.Client:
-    client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=mqtt.MQTTv311, clean_session=clean)
+def _connected(port: int) -> mqtt.Client:
+    return _ready(mqtt.Client(CallbackAPIVersion.VERSION2, protocol=mqtt.MQTTv311), port)
+
+
+def _ready(client: mqtt.Client, port: int) -> mqtt.Client:
     ready = threading.Event()
     client.on_connect = lambda *_: ready.set()
     client.connect(HOST, port)
@@ -42,35 +45,42 @@ def _ended(client: mqtt.Client) -> None:
     client.loop_stop()
 
 
-def _subscribed(client: mqtt.Client, into: list[int], count: int) -> threading.Event:
-    """Subscribe; the event is set when so many numbers have come."""
-    done, ready = threading.Event(), threading.Event()
+class Hearer:
+    """Subscribes, and keeps the numbers that come; `done` is set when there are `count` of them."""
 
-    def heard(_: mqtt.Client, __: object, message: mqtt.MQTTMessage) -> None:
-        into.append(int(message.payload))
-        if len(into) >= count:
-            done.set()
+    def __init__(self, port: int, count: int, client_id: str = "") -> None:
+        """With a client id, the broker keeps the session while it is away."""
+        self.found: list[int] = []
+        self.done = threading.Event()
+        self._count = count
+        self.client = mqtt.Client(
+            CallbackAPIVersion.VERSION2, client_id=client_id, protocol=mqtt.MQTTv311, clean_session=not client_id
+        )
+        # Set before it connects: what waited for it comes at once.
+        self.client.on_message = self._heard
+        ready = threading.Event()
+        self.client.on_subscribe = lambda *_: ready.set()
+        _ready(self.client, port)
+        self.client.subscribe("bench/#", 1)
+        assert ready.wait(10)
 
-    client.on_message = heard
-    client.on_subscribe = lambda *_: ready.set()
-    client.subscribe("bench/#", 1)
-    assert ready.wait(10)
-    return done
+    def _heard(self, _: mqtt.Client, __: object, message: mqtt.MQTTMessage) -> None:
+        self.found.append(int(message.payload))
+        if len(self.found) >= self._count:
+            self.done.set()
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_messages_of_one_sender_come_in_order(kind: str, tmp_path: Path) -> None:
     """Messages on several topics at QoS 1 arrive complete and in the order in which they were sent."""
     with Broker(tmp_path / "a broker's files", _needed(kind)) as running:
-        sender, hearer = _connected(running.port), _connected(running.port)
-        found: list[int] = []
-        done = _subscribed(hearer, found, MANY)
+        sender, hearer = _connected(running.port), Hearer(running.port, MANY)
         for number in range(MANY):
             sender.publish(f"bench/{number % 3}", str(number), qos=1)
-        assert done.wait(30)
-        assert found == list(range(MANY))
+        assert hearer.done.wait(30)
+        assert hearer.found == list(range(MANY))
         _ended(sender)
-        _ended(hearer)
+        _ended(hearer.client)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -83,40 +93,32 @@ def test_it_listens_on_loopback_alone(kind: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_stopped_broker_takes_no_connection_and_starts_again_on_its_port(kind: str, tmp_path: Path) -> None:
     """Stopping twice does no harm; a second start serves the same port."""
-    running = Broker(tmp_path, _needed(kind))
-    running.start()
-    port = running.port
-    running.stop()
-    running.stop()
-    with pytest.raises(ConnectionRefusedError):
-        socket.create_connection((HOST, port), timeout=5)
-    running.start()
-    assert running.port == port
-    socket.create_connection((HOST, port), timeout=5).close()
-    running.stop()
+    with Broker(tmp_path, _needed(kind)) as running:
+        port = running.port
+        running.stop()
+        running.stop()
+        with pytest.raises(ConnectionRefusedError):
+            socket.create_connection((HOST, port), timeout=5)
+        running.start()
+        assert running.port == port
+        socket.create_connection((HOST, port), timeout=5).close()
 
 
 def test_what_waits_for_a_sleeping_subscriber_outlives_mosquitto(tmp_path: Path) -> None:
     """Messages for a kept session that came before a restart are there after it, however many wait."""
-    running = Broker(tmp_path, _needed("mosquitto"))
-    running.start()
-    found: list[int] = []
-    hearer = _connected(running.port, "sleeper", clean=False)
-    _subscribed(hearer, found, 2000)
-    _ended(hearer)
-    sender = _connected(running.port)
-    for number in range(2000):
-        last = sender.publish("bench/0", str(number), qos=1)
-    last.wait_for_publish(30)
-    _ended(sender)
-    running.stop()
-    running.start()
-    hearer = _connected(running.port, "sleeper", clean=False)
-    done = _subscribed(hearer, found, 2000)
-    assert done.wait(30)
-    assert found == list(range(2000))
-    _ended(hearer)
-    running.stop()
+    with Broker(tmp_path, _needed("mosquitto")) as running:
+        _ended(Hearer(running.port, 2000, "sleeper").client)
+        sender = _connected(running.port)
+        for number in range(2000):
+            last = sender.publish("bench/0", str(number), qos=1)
+        last.wait_for_publish(30)
+        _ended(sender)
+        running.stop()
+        running.start()
+        hearer = Hearer(running.port, 2000, "sleeper")
+        assert hearer.done.wait(30)
+        assert hearer.found == list(range(2000))
+        _ended(hearer.client)
 
 
 def test_a_port_that_is_taken_is_refused(tmp_path: Path) -> None:

@@ -233,32 +233,28 @@ def test_a_broker_that_dies_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     program("mosquitto")
     monkeypatch.setattr(playing, "_PATIENCE", 0.2)
     monkeypatch.setattr(playing, "UNDER_WAY", 5)
-    running = Broker(tmp_path, "mosquitto")
-    running.start()
-    player = Player(HOST, running.port)
-    running.stop()
-    with pytest.raises(PlayerStopped, match="the broker acknowledges nothing any more"):
-        player.play(_script(), FAST)
-    player.close()
+    with Broker(tmp_path, "mosquitto") as running:
+        player = Player(HOST, running.port)
+        running.stop()
+        with pytest.raises(PlayerStopped, match="the broker acknowledges nothing any more"):
+            player.play(_script(), FAST)
+        player.close()
 
 
 def test_a_broker_that_comes_back_gets_what_it_had_not_acknowledged(tmp_path: Path) -> None:
     """Over a restart in the middle all readings reach the broker, in the end without a gap."""
     program("mosquitto")
-    running = Broker(tmp_path, "mosquitto")
-    running.start()
-    player = Player(HOST, running.port)
     half = [moment for moment in _script() if moment.clock <= BEGIN + 300_000]
     rest = [moment for moment in _script() if moment.clock > BEGIN + 300_000]
-    assert player.play(half, FAST)
-    running.stop()
-    with ThreadPoolExecutor(1) as pool:
+    with Broker(tmp_path, "mosquitto") as running, ThreadPoolExecutor(1) as pool:
+        player = Player(HOST, running.port)
+        assert player.play(half, FAST)
+        running.stop()
         playing_on = pool.submit(player.play, rest, FAST)
         _until(lambda: player.now >= END)
         running.start()
         assert playing_on.result(30)
-    player.close()
-    running.stop()
+        player.close()
 
 
 def test_where_no_broker_is_it_says_so() -> None:
