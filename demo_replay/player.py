@@ -11,7 +11,7 @@ import paho.mqtt.client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
 
 from demo_replay.pace import Pace
-from demo_replay.script import Message, Moment
+from demo_replay.script import TICK, Message, Moment
 from rules.errors import TidebedError
 
 CLOCK_TOPIC = "clock/played"
@@ -90,7 +90,8 @@ class Player:
                 due += pace.seconds(self.now, clock)
             # Of what was lost in waiting no more than this is made up for.
             due = max(due, time.monotonic() - ahead)
-            if not self._wait(due, clock, ahead * 1000 * pace.at(clock)):
+            # At a slow pace a single moment is more than that: the next one is never ahead.
+            if not self._wait(due, clock, max(ahead * 1000 * pace.at(clock), 2 * TICK)):
                 return False
             for message in messages:
                 self._publish(topic_of(message.point), message.payload)

@@ -134,16 +134,17 @@ def _opening(plan: Plan, day: str, seconds: float) -> tuple[str, str]:
 
 @contextlib.contextmanager
 def _ended_by_signal() -> Iterator[None]:
-    """SIGTERM ends it as Ctrl-C does: whatever was started is ended as well."""
+    """SIGTERM and Ctrl-C end it, in the background too: whatever was started is ended as well."""
 
     def interrupt(number: int, frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
-    previous = signal.signal(signal.SIGTERM, interrupt)
+    previous = {number: signal.signal(number, interrupt) for number in (signal.SIGTERM, signal.SIGINT)}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, previous)
+        for number, handler in previous.items():
+            signal.signal(number, handler)
 
 
 def _speed(text: str) -> float:
