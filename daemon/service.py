@@ -12,8 +12,8 @@ from pathlib import Path
 from types import FrameType
 
 from adapters.intake import Adapter
-from adapters.notify import AppriseNotifier
-from adapters.secrets import load_tokens, load_ways, secrets_path
+from adapters.notify import AppriseNotifier, problem
+from adapters.secrets import SecretUrl, load_tokens, load_ways, secrets_path
 from daemon.clock import PlayedClock, SystemClock
 from daemon.forwarding import forwarder_of
 from daemon.loop import Listener, Loop
@@ -83,6 +83,7 @@ class Service:
             say=_log.info,
         )
         self.outbox.start()
+        threading.Thread(target=_try_addresses, args=(list(ways.values()),), name="addresses", daemon=True).start()
         if forwarder is not None:
             forwarder.start()
         for adapter in self.adapters:
@@ -168,6 +169,14 @@ class Service:
 
     def _refused(self, sending: Sending, reason: str) -> None:
         _log.error("nobody was told of %r by %s of %s: %s", sending.title, sending.way, sending.person, reason)
+
+
+def _try_addresses(ways: list[SecretUrl]) -> None:
+    """Warn of addresses that no service understands; and load the services, so that the first alarm need not wait."""
+    for way in ways:
+        wrong = problem(way)
+        if wrong:
+            _log.warning("%s", wrong)
 
 
 _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
