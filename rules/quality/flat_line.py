@@ -81,57 +81,63 @@ class FlatLine:
     def judge(self, stretch: Stretch) -> Verdicts:
         """Doubted or failed where the line has been flat for long."""
         found = ALL_PASS
-        since, begins = self._level_since(stretch)
+        begins = self._pieces(stretch)
         for length, verdict in ((self.suspect, DOUBTED), (self.fail, FAILS)):
             if length is None:
                 continue
-            flat = self._flat(stretch, since, begins, length)
+            flat = self._flat(stretch, begins, length)
             if len(flat):
                 found = np.full(len(stretch), PASSES) if found is ALL_PASS else found
                 found[flat] = verdict
-        self._settle(stretch, since, begins)
+        self._settle(stretch, begins[-1:])
         return found
 
-    def _level_since(self, stretch: Stretch) -> tuple[NDArray[np.int64], Positions]:
-        """(since when, where): the stretch cut into pieces within which no step is larger than the tolerance.
+    def _pieces(self, stretch: Stretch) -> Positions:
+        """Where the stretch is cut into pieces within which no step is larger than the tolerance.
 
-        since[k]: no window that begins before it lies within piece k; begins[k]: position of its first reading, -1 for
-        a piece that goes on from the line before the stretch.
+        The position of the first reading of each; -1 for a piece that goes on from the line before the stretch.
         """
-        rises, waits = stretch.rises, stretch.waits
-        moved = rises != 0 if not self.tolerance else np.abs(rises) > self.tolerance
-        silent = stretch.longest_wait > self.hold
-        if silent:
-            gone = waits > self.hold
-            moved |= gone
-        first = self.line is None or bool(moved[0])
+        moved = stretch.rises != 0 if not self.tolerance else np.abs(stretch.rises) > self.tolerance
+        if stretch.longest_wait > self.hold:
+            moved |= stretch.waits > self.hold
         begins = np.flatnonzero(moved)
-        if self.line is None:
-            begins = np.union1d(begins, np.zeros(1, np.intp))
-        # Right after a step a window may begin just behind the reading before it; after silence only at a reading.
-        since: NDArray[np.int64] = stretch.t[begins] - waits[begins] + 1
-        if silent:
-            since = np.where(gone[begins], stretch.t[begins], since)
-        if self.line is None:
-            since[0] = stretch.t[0]
-        if not first and self.line is not None:
-            begins = np.concatenate((np.full(1, -1, np.intp), begins))
-            since = np.concatenate((np.full(1, self.line.since, np.int64), since))
-        return since, begins
+        if moved[0]:
+            return begins
+        return np.concatenate((np.full(1, 0 if self.line is None else -1, np.intp), begins))
 
-    def _flat(self, stretch: Stretch, since: NDArray[np.int64], begins: Positions, length: int) -> Positions:
+    def _since(self, stretch: Stretch, begins: Positions) -> NDArray[np.int64]:
+        """The earliest time at which a window of each of the pieces may begin, ms."""
+        times, waits = stretch.t[begins], stretch.waits[begins]
+        # Right after a step a window may begin just behind the reading before it; after silence only at a reading.
+        since: NDArray[np.int64] = np.where(waits > self.hold, times, times - waits + 1)
+        if len(begins) and begins[0] <= 0:
+            if self.line is None:
+                since[0] = times[0]
+            elif begins[0] == -1:
+                since[0] = self.line.since
+        return since
+
+    def _flat(self, stretch: Stretch, begins: Positions, length: int) -> Positions:
         """The positions of the readings whose window of `length` ms is flat."""
-        ends = np.append(begins[1:], len(stretch))
+        earliest = int(stretch.t[0]) if self.line is None else self.line.since
+        if int(stretch.t[-1]) - length < earliest:
+            return begins[:0]
         # A piece of n readings lasts n times the longest wait at most: few pieces need a closer look.
-        long: Positions = np.flatnonzero((ends - begins) * stretch.longest_wait >= length)
-        if len(begins) and begins[0] == -1 and not (len(long) and long[0] == 0):
+        fewest = -(-length // max(stretch.longest_wait, 1))
+        long: Positions = np.flatnonzero(begins[1:] - begins[:-1] >= fewest)
+        last = len(begins) - 1
+        long = np.concatenate((long, np.full(1, last, np.intp))) if len(stretch) - begins[-1] >= fewest else long
+        if begins[0] == -1 and not (len(long) and long[0] == 0):
             long = np.concatenate((np.zeros(1, np.intp), long))
-        long = long[stretch.t[ends[long] - 1] - length >= since[long]]
+        ends = np.where(long == last, len(stretch), begins[np.minimum(long + 1, last)])
+        since = self._since(stretch, begins[long])
+        lasting = stretch.t[ends - 1] - length >= since
+        long, ends, since = long[lasting], ends[lasting], since[lasting]
         if not len(long):
             return long
         # In each long piece, the readings from `since + length` on.
-        low = np.maximum(np.searchsorted(stretch.t, since[long] + length), np.maximum(begins[long], 0))
-        size = ends[long] - low
+        low = np.maximum(np.searchsorted(stretch.t, since + length), np.maximum(begins[long], 0))
+        size = ends - low
         before = np.cumsum(size) - size
         at = np.repeat(low - before, size) + np.arange(int(size.sum()))
         return self._narrow(stretch, at, length) if self.tolerance else at
@@ -145,9 +151,9 @@ class FlatLine:
         times, values = np.concatenate((self.line.t, times)), np.concatenate((self.line.v, values))
         return at[narrow(times, values, at + kept, length, self.tolerance)]
 
-    def _settle(self, stretch: Stretch, since: NDArray[np.int64], begins: Positions) -> None:
-        """Take up the line in which the stretch ends."""
-        begin, start = int(begins[-1]), int(since[-1])
+    def _settle(self, stretch: Stretch, last: Positions) -> None:
+        """Take up the line in which the stretch ends; last: the position at which its last piece begins."""
+        begin, start = int(last[0]), int(self._since(stretch, last)[0])
         t, v = stretch.t[max(begin, 0) :], stretch.v[max(begin, 0) :]
         if begin == -1 and self.line is not None:
             t, v = np.concatenate((self.line.t, t)), np.concatenate((self.line.v, v))
