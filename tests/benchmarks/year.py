@@ -171,7 +171,8 @@ def main() -> None:
     rules = make_rules()
     air = year.points[0]
     lean = best(lambda: lean_pass(year.columns[air.id], 3400, 100), 20)
-    band = best(lambda: judge([air], year.columns, rules[:1]), 10)
+    warm = {"id": "air.warm", "kind": "band", "point": air.id, "high": 34, "deadband": 1, "on_delay": "15 min"}
+    band = best(lambda: judge([air], year.columns, [warm]), 20)
     whole = best(lambda: judge(year.points, year.columns, rules), 5)
     events = judge(year.points, year.columns, rules)
     print(f"lean pass over a point-year           {lean * 1e3:8.2f} ms")
