@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+
 from rules.block import Block, Flags
 from rules.local_time import Zone
 from rules.quality.neighbour import as_they_came
@@ -64,3 +66,14 @@ class PlanQuality:
         for name, quality in self.points.items():
             if name in state:
                 quality.load(state[name])
+
+
+def final_flags(points: Iterable[PointPlan], parts: Mapping[str, Block], zone: Zone) -> dict[str, Flags]:
+    """The flags with which the readings of a whole recording end: by point, uint8[n]; for points that have tests.
+
+    parts: all readings of each point, in order of time.
+    """
+    judged = PlanQuality(points, zone).judge(parts)
+    for name, finals in judged.finals.items():
+        judged.flags[name][np.searchsorted(parts[name].times, finals.times)] = finals.flags
+    return judged.flags

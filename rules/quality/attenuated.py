@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 from fractions import Fraction
 from operator import le
 from typing import TYPE_CHECKING, Any, Literal
@@ -11,14 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
-from rules.block import Counts, Times
+from rules.block import Block, Counts, Flags, Times
 from rules.durations import Duration
 from rules.errors import SettingError
+from rules.flags import Flag
 from rules.packing import pack, unpack
 from rules.quality.narrow import narrow
 from rules.quality.settings import QualitySettings, require_order, step
 from rules.quality.stretch import Stretch
-from rules.quality.verdicts import ALL_UNTRIED, UNTRIED, Verdicts, beyond
+from rules.quality.verdicts import ALL_UNTRIED, MISSING, UNTRIED, Verdicts, beyond, flags_of
 from rules.settings import Amount
 
 if TYPE_CHECKING:
@@ -51,7 +53,9 @@ class AttenuatedSettings(QualitySettings):
         return Attenuated(suspect, fail, self.kind, self.period, self.min_readings)
 
 
-def limits(suspect: Any, fail: Any, point: PointPlan) -> tuple[Fraction | None, Fraction | None]:
+def limits(
+    suspect: Decimal | str | None, fail: Decimal | str | None, point: PointPlan
+) -> tuple[Fraction | None, Fraction | None]:
     """Both limits in counts; raises SettingError where there is none or fail is the higher one."""
     least, worst = step(suspect, point), step(fail, point)
     if least is None and worst is None:
@@ -106,6 +110,29 @@ class Attenuated:
     def load(self, state: str) -> None:
         """Take up what `state` gave."""
         self.t, self.v = unpack(state, 2)
+
+
+def as_a_whole(
+    suspect: Decimal | str | None, fail: Decimal | str | None, kind: str, point: PointPlan, part: Block
+) -> Flags:
+    """The flags of a recording that is its own and only period: all readings that carry a value get the same one.
+
+    suspect, fail: as in the settings; kind: std or range. Raises SettingError as the settings do.
+    """
+    least, worst = limits(suspect, fail, point)
+    there = part.flags != Flag.MISSING
+    values = part.values[there]
+    if not len(values):
+        return part.flags.copy()
+
+    def less(limit: Fraction | None) -> Mask | None:
+        if limit is None:
+            return None
+        if kind == "range":
+            return np.array([int(values.max()) - int(values.min()) < limit])
+        return deviates_less(values, np.zeros(1, np.intp), np.array([len(values) - 1]), limit)
+
+    return flags_of(np.where(there, beyond(less(least), less(worst))[0], MISSING))
 
 
 def deviates_less(v: Counts, low: NDArray[np.intp], at: NDArray[np.intp], limit: Fraction) -> Mask:

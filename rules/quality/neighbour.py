@@ -88,7 +88,7 @@ class Neighbour:
         for name in self.names:
             other = points.get(name)
             if other is None:
-                raise SettingError(f"neighbour: there is no point {name}; {or_nearest(name, points)}")
+                raise SettingError(f"neighbour: there is no measured point {name}{or_nearest(name, points)}")
             if other.units.dimension != own.dimension:
                 raise UnitError(f"neighbour: {name} and {self.point.id} do not measure the same; name other points")
             scale = other.resolution * other.units.scale / own.scale / self.point.resolution

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import zlib
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Protocol
 
-from rules.errors import SettingError
+from rules.errors import SettingError, ValueRefused
 from rules.quality.stretch import Stretch
 from rules.quality.verdicts import Verdicts
 from rules.settings import Settings
@@ -62,10 +63,21 @@ def step(value: Decimal | str | None, point: PointPlan) -> Fraction | None:
     return None if value is None else parse_amount(value, point.units, difference=True) / point.resolution
 
 
+_FRACTION = re.compile(r"\s*(-?[\d.]+)\s*/\s*([\d.]+)\s*")
+
+
 def rate(value: Decimal | str | None, point: PointPlan) -> Fraction | None:
-    """A rate in counts a millisecond, never rounded: a number is per second, text may carry its own unit (degC/min)."""
+    """A rate in counts a millisecond, never rounded.
+
+    A number, or a fraction as in `"1/60"`, is in the point's unit a second; text may have a unit (`"1 degC/min"`).
+    """
     if value is None:
         return None
+    if isinstance(value, str) and (parts := _FRACTION.fullmatch(value)):
+        over = exact(parts[2])
+        if not over:
+            raise ValueRefused(f"{value!r} divides by zero")
+        return exact(parts[1]) / over / 1000 / point.resolution
     if isinstance(value, str) and split_amount(value)[1]:
         return parse_rate(value, point.units) / point.resolution
     return exact(value) / 1000 / point.resolution

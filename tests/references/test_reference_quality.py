@@ -7,6 +7,7 @@ Where that library departs from the manuals or from good sense, the docstring sa
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -20,14 +21,15 @@ from ioos_qc import qartod  # type: ignore[import-untyped]  # the package ships 
 from rules.block import Block, block
 from rules.durations import MINUTE
 from rules.errors import SettingError
+from rules.local_time import Zone
 from rules.plan import PointPlan
-from rules.quality.attenuated import AttenuatedSettings
+from rules.quality.all_points import final_flags
+from rules.quality.attenuated import AttenuatedSettings, as_a_whole
 from rules.quality.climatology import ClimatologySettings
 from rules.quality.flat_line import FlatLineSettings
 from rules.quality.gap import GapSettings
 from rules.quality.gross_range import GrossRangeSettings
 from rules.quality.rate_of_change import RateOfChangeSettings
-from rules.quality.recorded import attenuated_as_a_whole, final_flags
 from rules.quality.settings import QualitySettings
 from rules.quality.spike import SpikeSettings
 from rules.quality.verdicts import aggregate
@@ -49,7 +51,13 @@ def part(values: Values, times: Sequence[int] | None = None, step: int = 60) -> 
 
 def flags(test: QualitySettings, values: Values, times: Sequence[int] | None = None, step: int = 60) -> list[int]:
     """The final flags of readings."""
-    return list(final_flags(test, POINT, part(values, times, step)).tolist())
+    return final(test, part(values, times, step))
+
+
+def final(test: QualitySettings, readings: Block) -> list[int]:
+    """The final flags of a block of POINT."""
+    point = replace(POINT, quality=(test,))
+    return list(final_flags([point], {POINT.id: readings}, Zone("UTC"))[POINT.id].tolist())
 
 
 def masked(values: Values) -> np.ndarray[Any, Any]:
@@ -141,7 +149,7 @@ def test_rate_of_change(suspect: str, fail: str, values: Values, times: Any, exp
 def test_steps_within_a_second_are_judged() -> None:
     """The library rounds times to seconds and never flags there: 1 a second is exceeded by 0.6 in half a second."""
     quick = block(POINT.id, [0, 500, 1000], [0, 6_000_000, 10_000_000])
-    assert final_flags(made(RateOfChangeSettings, suspect=1), POINT, quick).tolist() == [2, 3, 1]
+    assert final(made(RateOfChangeSettings, suspect=1), quick) == [2, 3, 1]
 
 
 # --------------------------------------------------------------------------------------------------------- flat line
@@ -197,7 +205,7 @@ def test_two_short_runs_do_not_join_over_a_gap() -> None:
 def test_attenuated_as_a_whole(limits: tuple[float, float], kind: str, values: Values, expected: list[int]) -> None:
     """Without a period the whole recording is one: all its readings get the same flag."""
     suspect, fail = (Decimal(repr(limit)) for limit in limits)
-    assert attenuated_as_a_whole(suspect, fail, kind, POINT, part(values)).tolist() == expected
+    assert as_a_whole(suspect, fail, kind, POINT, part(values)).tolist() == expected
 
 
 @pytest.mark.parametrize(
