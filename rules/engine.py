@@ -19,8 +19,9 @@ from rules.life import Life
 from rules.local_time import Zone
 from rules.messages import Writer
 from rules.plan import Plan, PointPlan
+from rules.quality.all_points import NOTHING_JUDGED, PlanQuality
 from rules.running import Running
-from rules.span import Span, Track
+from rules.span import Track
 from rules.view import Surroundings, View
 from rules.windows import slopes
 
@@ -63,6 +64,9 @@ class Engine:
         for derived in self.derived:
             for point, length in derived.reach.items():
                 reach[point] = max(reach[point], length)
+        self.quality = PlanQuality(plan.points, self.zone)
+        self.judged = NOTHING_JUDGED
+        """What the quality tests said in the last step: flags as known when judged, and final flags of earlier ones."""
         self.tracks = {name: Track(point, start, reach[name]) for name, point in points.items()}
         self.air = Air(plan.stages, points)
         self.writer = Writer(plan, points, self.zone, self)
@@ -87,14 +91,17 @@ class Engine:
             if part.point not in self.measured:
                 raise KeyError(part.point)
             parts.setdefault(part.point, []).append(part)
-        spans: dict[str, Span] = {}
+        taken: dict[str, Block] = {}
         for point in self.plan.points:
-            new = parts.get(point.id, [])
-            spans[point.id], repeats = self.tracks[point.id].advance(new, before, upto, self.running, self.behind)
+            taken[point.id], repeats = self.tracks[point.id].take(parts.get(point.id, []), before, upto, self.behind)
             self.repeats += repeats
+        self.judged = self.quality.judge({name: part for name, part in taken.items() if len(part)}, before)
+        taken |= self.judged.parts
+        spans = {name: self.tracks[name].advance(part, before, upto, self.running) for name, part in taken.items()}
         for derived in self.derived:
-            name = derived.point.id
-            spans[name], _ = self.tracks[name].advance([derived.readings(spans)], before, upto, self.running, [])
+            track = self.tracks[derived.point.id]
+            part, _ = track.take([derived.readings(spans)], before, upto, [])
+            spans[derived.point.id] = track.advance(part, before, upto, self.running)
         if upto == before:
             return []
         key = 2 * upto + 1
@@ -107,6 +114,7 @@ class Engine:
         for judge in self.in_order:
             judge.judge(view)
         marked = self.life.advance(timed, key)
+        marked += [((2 * event.t, 1, -1), event) for event in self.judged.events]
         for decision in self.air.advance(spans, view.conditions, 2 * before + 1, key, self.running):
             marked.append(((decision.key, 3, 0), self._decided(decision)))
         marked.sort(key=lambda item: item[0])
@@ -177,6 +185,7 @@ class Engine:
             "off": self.running.spans,
             "repeats": self.repeats,
             "acts": [act.saved() for act in self.waiting_acts],
+            "quality": self.quality.state(),
             "points": {name: track.state() for name, track in self.tracks.items()},
             "rules": {judge.rule.id: judge.state() for judge in self.judges},
             "life": self.life.state(),
@@ -197,6 +206,7 @@ class Engine:
         engine.running.spans = [(a, b) for a, b in state["off"]]
         engine.repeats = state["repeats"]
         engine.waiting_acts = [Act.restored(saved) for saved in state["acts"]]
+        engine.quality.load(state.get("quality", {}))
         for name, track in engine.tracks.items():
             if name in state["points"]:
                 track.load(state["points"][name])

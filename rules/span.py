@@ -212,50 +212,45 @@ class Track:
         self.before: int | None = None
         """Counts held before the present step."""
 
-    def advance(
-        self, new: list[Block], before: int, upto: int, running: Running, behind: list[tuple[str, int]]
-    ) -> tuple[Span, int]:
-        """The span of `(before, upto]` and how many repeats were left out; what is not after `before` is behind."""
+    def take(self, new: list[Block], before: int, upto: int, behind: list[tuple[str, int]]) -> tuple[Block, int]:
+        """The readings to judge in this step, in order of their own times, and how many repeats were left out.
+
+        What is newer than `upto` waits. What is not after `before` is behind; only where it is the newest of its point
+        is it judged, before the others.
+        """
         part, repeats = first_of_each_time(concatenate(self.plan.id, [self.waiting, *new]))
-        late: tuple[int, int, int] | None = None
+        begin = 0
         if len(part) and part.times[0] <= before:
-            cut = int(np.searchsorted(part.times, before, side="right"))
-            fresh = [int(t) for b in new for t in b.times if t <= before]
-            behind.extend((self.plan.id, t) for t in fresh)
-            newest = (int(part.times[cut - 1]), int(part.values[cut - 1]), int(part.flags[cut - 1]))
-            if self.heard is None or newest[0] > self.heard[0]:
-                late = newest
-            part = Block(self.plan.id, part.times[cut:], part.values[cut:], part.flags[cut:])
-        cut = int(np.searchsorted(part.times, upto, side="right"))
-        self.waiting = Block(self.plan.id, part.times[cut:], part.values[cut:], part.flags[cut:])
-        times, values, flags = part.times[:cut], part.values[:cut], part.flags[:cut]
-        if late is not None:
-            if upto <= before:
-                only = np.array(late, np.int64)
-                one = Block(self.plan.id, only[:1], only[1:2], only[2:].astype(np.uint8))
-                self.waiting = concatenate(self.plan.id, [one, self.waiting])
-                late = None
-            else:
-                self.heard = late
-        if len(times):
-            self.heard = (int(times[-1]), int(values[-1]), int(flags[-1]))
-        # A late reading is heard at the first instant not yet judged, unless one of that instant is there already.
-        free = not len(times) or int(times[0]) != before + 1
+            begin = int(np.searchsorted(part.times, before, side="right"))
+            behind.extend((self.plan.id, int(t)) for b in new for t in b.times if t <= before)
+            if self.heard is None or part.times[begin - 1] > self.heard[0]:
+                begin -= 1
+        end = int(np.searchsorted(part.times, upto, side="right")) if upto > before else begin
+        self.waiting = Block(self.plan.id, part.times[end:], part.values[end:], part.flags[end:])
+        return Block(self.plan.id, part.times[begin:end], part.values[begin:end], part.flags[begin:end]), repeats
+
+    def advance(self, part: Block, before: int, upto: int, running: Running) -> Span:
+        """The span of `(before, upto]` from the readings that `take` gave, with the flags that they were judged by."""
+        own, values, flags = part.times, part.values, part.flags
+        times = own
+        if len(own):
+            self.heard = (int(own[-1]), int(values[-1]), int(flags[-1]))
         worst = Flag.SUSPECT if self.plan.accept_suspect else Flag.NOT_EVALUATED
-        if len(flags) and flags.max() > worst:
+        if len(own) and own[0] <= before:
+            usable = flags <= worst
+            # A late reading is heard at the first instant not yet judged, unless one of that instant is there already.
+            joins = before + 1
+            free = len(own) == 1 or int(own[1]) != joins
+            usable[0] &= free and running.due(int(own[0]), self.plan.stale_after) >= joins
+            times = np.concatenate((np.full(1, joins), own[1:]))[usable]
+            own, values, flags = own[usable], values[usable], flags[usable]
+        elif len(flags) and flags.max() > worst:
             usable = flags <= worst
             times, values, flags = times[usable], values[usable], flags[usable]
-        own = times
-        if late is not None and late[2] <= (3 if self.plan.accept_suspect else 2):
-            joins = before + 1
-            if free and running.due(late[0], self.plan.stale_after) >= joins:
-                times = np.concatenate(([joins], times))
-                own = np.concatenate(([late[0]], own))
-                values = np.concatenate(([late[1]], values))
-                flags = np.concatenate((np.array([late[2]], np.uint8), flags))
+            own = times
         self.before = self.last[1] if self.last else None
         self.span = self._span(times, own, values, flags, upto, running)
-        return self.span, repeats
+        return self.span
 
     def _span(self, t: Times, own: Times, v: Counts, f: Flags, upto: int, running: Running) -> Span:
         hold = self.plan.stale_after

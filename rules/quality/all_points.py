@@ -8,19 +8,29 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from rules.block import Block, Flags
+from rules.events import Event
 from rules.local_time import Zone
 from rules.quality.neighbour import as_they_came
 from rules.quality.quality import Finals, Quality
+from rules.quality.trust import Trust
 
 if TYPE_CHECKING:
     from rules.plan import PointPlan
 
 
 class Judged(NamedTuple):
-    """What the tests said in one step: by point, the flags of its readings, and the final flags of earlier ones."""
+    """What the tests said in one step, of points that have some.
 
-    flags: dict[str, Flags]
+    parts: by point, its readings with the flags as known when judged; finals: by point, earlier readings whose final
+    flag is another; events: where readings ceased or began to be believed.
+    """
+
+    parts: dict[str, Block]
     finals: dict[str, Finals]
+    events: list[Event]
+
+
+NOTHING_JUDGED = Judged({}, {}, [])
 
 
 class PlanQuality:
@@ -30,28 +40,35 @@ class PlanQuality:
         """points: the measured points. Raises SettingError, UnitError or ValueRefused for settings that do not fit."""
         known = {point.id: point for point in points}
         self.points = {name: Quality(point.quality, point, zone) for name, point in known.items() if point.quality}
+        self.trust = {name: Trust(known[name]) for name in self.points}
         self.neighbours: set[str] = set()
         for quality in self.points.values():
             if quality.neighbour is not None:
                 quality.neighbour.know(known)
                 self.neighbours.update(quality.neighbour.names)
 
-    def judge(self, parts: Mapping[str, Block]) -> Judged:
+    def judge(self, parts: Mapping[str, Block], before: int) -> Judged:
         """Judge what each point said in this step: readings in order of time, none older than what was judged before.
 
-        A point that said nothing may be left out; so may one without tests, but not if others are compared with it.
+        parts: those of points that said something. before: the frontier (ms); an older reading is heard right after it.
         """
+        if not self.points:
+            return NOTHING_JUDGED
         halves = {name: quality.begin(parts[name]) for name, quality in self.points.items() if name in parts}
         near = {
             name: halves[name].usable() if name in halves else as_they_came(parts[name])
             for name in self.neighbours
             if name in parts
         }
-        judged = Judged({}, {})
+        judged = Judged({}, {}, [])
         for name, half in halves.items():
-            judged.flags[name], finals = self.points[name].finish(half, near)
+            flags, finals = self.points[name].finish(half, near)
+            part = parts[name]
+            judged.parts[name] = part = Block(name, part.times, part.values, flags)
             if len(finals):
                 judged.finals[name] = finals
+            at = part.times if part.times[0] > before else np.maximum(part.times, before + 1)
+            judged.events.extend(self.trust[name].events(part, at, self.points[name].blame))
         for name, quality in self.points.items():
             if name not in halves and quality.neighbour is not None:
                 quality.neighbour.hear(near)
@@ -59,13 +76,15 @@ class PlanQuality:
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart, as JSON."""
-        return {name: quality.state() for name, quality in self.points.items()}
+        return {name: [quality.state(), self.trust[name].state()] for name, quality in self.points.items()}
 
     def load(self, state: Mapping[str, Any]) -> None:
         """Take up what `state` gave; points that it does not know begin anew."""
         for name, quality in self.points.items():
             if name in state:
-                quality.load(state[name])
+                tests, trust = state[name]
+                quality.load(tests)
+                self.trust[name].load(trust)
 
 
 def final_flags(points: Iterable[PointPlan], parts: Mapping[str, Block], zone: Zone) -> dict[str, Flags]:
@@ -73,7 +92,8 @@ def final_flags(points: Iterable[PointPlan], parts: Mapping[str, Block], zone: Z
 
     parts: all readings of each point, in order of time.
     """
-    judged = PlanQuality(points, zone).judge(parts)
+    judged = PlanQuality(points, zone).judge({name: part for name, part in parts.items() if len(part)}, -(2**62))
+    flags = {name: part.flags for name, part in judged.parts.items()}
     for name, finals in judged.finals.items():
-        judged.flags[name][np.searchsorted(parts[name].times, finals.times)] = finals.flags
-    return judged.flags
+        flags[name][np.searchsorted(parts[name].times, finals.times)] = finals.flags
+    return flags

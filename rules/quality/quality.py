@@ -60,15 +60,17 @@ class Quality:
         self.neighbour = next((test for test in self.tests.values() if isinstance(test, Neighbour)), None)
         self._spike = next((test for test in self.tests.values() if isinstance(test, Spike)), None)
         self._gap = next((test for test in self.tests.values() if isinstance(test, Gap)), None)
-        self._first = [test for test in self.tests.values() if test.excludes]
+        self._first = {name: test for name, test in self.tests.items() if test.excludes}
         apart = (self.neighbour, self._spike)
-        self._then = [test for test in self.tests.values() if not test.excludes and test not in apart]
+        self._then = {name: test for name, test in self.tests.items() if not test.excludes and test not in apart}
         self._before: tuple[int, int] | None = None
         """Time and counts of the last reading that others are compared with."""
         self._joined = False
         """Whether that was the very last reading."""
         self._pending = UNTRIED
         """The verdict on it, which the spike test may still change."""
+        self._said: list[tuple[str, Stretch, Verdicts]] = []
+        """What each test said of the newest stretch."""
 
     def judge(self, part: Block) -> tuple[Flags, Finals]:
         """(flags uint8[n] as known when judged, readings whose final flag became known and is another).
@@ -80,6 +82,7 @@ class Quality:
 
     def begin(self, part: Block) -> Half:
         """All tests but those that wait for the neighbours or for the next reading."""
+        self._said = []
         missing = None
         verdicts: Verdicts = ALL_UNTRIED
         if len(part) and int(part.flags.max()) == Flag.MISSING:
@@ -87,18 +90,13 @@ class Quality:
             verdicts = np.where(missing, MISSING, UNTRIED)
         stretch = stretch_of(part.times, part.values, missing, self._before, self._joined)
         if len(stretch):
-            worst: Verdicts = ALL_UNTRIED
-            for test in self._first:
-                worst = np.maximum(worst, test.judge(stretch))
+            worst = self._worst(self._first, stretch)
             verdicts = _put(verdicts, stretch, worst)
             failed = worst == FAILS
             if failed.any():
                 stretch = stretch.without(failed)
         if len(stretch):
-            worst = ALL_UNTRIED
-            for test in self._then:
-                worst = np.maximum(worst, test.judge(stretch))
-            verdicts = _put(verdicts, stretch, worst)
+            verdicts = _put(verdicts, stretch, self._worst(self._then, stretch))
         elif self._gap is not None and len(part):
             self._gap.judge(stretch)
         return Half(part, stretch, verdicts)
@@ -111,7 +109,7 @@ class Quality:
             self.neighbour.hear(near)
         if len(stretch):
             if self.neighbour is not None:
-                verdicts = _put(verdicts, stretch, self.neighbour.judge(stretch))
+                verdicts = _put(verdicts, stretch, self._worst({"neighbour": self.neighbour}, stretch))
             if self._spike is not None:
                 finals = self._final(self._spike, stretch, verdicts)
             self._before = int(stretch.t[-1]), int(stretch.v[-1])
@@ -120,6 +118,26 @@ class Quality:
             self._joined = False
         flags = flags_of(verdicts)
         return (flags if flags.ndim else np.full(len(part), flags)), finals
+
+    def _worst(self, tests: Mapping[str, QualityTest], stretch: Stretch) -> Verdicts:
+        worst: Verdicts = ALL_UNTRIED
+        for name, test in tests.items():
+            verdicts = test.judge(stretch)
+            self._said.append((name, stretch, verdicts))
+            worst = np.maximum(worst, verdicts)
+        return worst
+
+    def blame(self, position: int) -> list[str]:
+        """The tests that gave a reading of the newest part its flag, by its position."""
+        found: dict[str, int] = {}
+        for name, stretch, verdicts in self._said:
+            place = position
+            if stretch.places is not None:
+                place = int(np.searchsorted(stretch.places, position))
+                if place == len(stretch) or stretch.places[place] != position:
+                    continue
+            found[name] = int(verdicts[place] if verdicts.ndim else verdicts)
+        return [name for name, verdict in found.items() if verdict == max(found.values())]
 
     def _final(self, spike: Spike, stretch: Stretch, verdicts: Verdicts) -> Finals:
         """What the spike test now says of the reading before each of the stretch, where it outweighs the rest."""

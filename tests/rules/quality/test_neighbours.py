@@ -43,8 +43,8 @@ def readings(name: str, values: dict[int, int | None]) -> Block:
 
 def flags(*parts: Block, points: tuple[PointPlan, ...] = (HIGH, LOW, DOOR)) -> list[int]:
     """Of the readings of HIGH, all in one step."""
-    judged = PlanQuality(points, UTC).judge({part.point: part for part in parts})
-    return list(judged.flags["high"].tolist())
+    judged = PlanQuality(points, UTC).judge({part.point: part for part in parts}, -1)
+    return list(judged.parts["high"].flags.tolist())
 
 
 def test_it_is_far_from_its_one_fresh_neighbour_or_not() -> None:
@@ -77,9 +77,9 @@ def test_a_spike_that_is_no_outlier_among_its_neighbours_ends_as_a_spike() -> No
     """The final flag is the worse of what the neighbours and the next reading say."""
     both = (*HIGH.quality, made(SpikeSettings, suspect=1))
     judged = PlanQuality((replace(HIGH, quality=both), LOW, DOOR), UTC).judge(
-        {"high": readings("high", {0: 200, 1: 215, 2: 200}), "low": readings("low", {0: 200})}
+        {"high": readings("high", {0: 200, 1: 215, 2: 200}), "low": readings("low", {0: 200})}, -1
     )
-    assert judged.flags["high"].tolist() == [1, 1, 1]
+    assert judged.parts["high"].flags.tolist() == [1, 1, 1]
     assert judged.finals["high"].listed() == [(MINUTE, 3)]
 
 
@@ -99,8 +99,8 @@ def test_cuts_and_restarts_do_not_matter(high: Any, low: Any, door: Any, cuts: s
             name: readings(name, {m: v for m, v in column.items() if begin < m <= end})
             for name, column in columns.items()
         }
-        judged = quality.judge({name: part for name, part in parts.items() if len(part)})
-        found.extend(judged.flags["high"].tolist() if "high" in judged.flags else [])
+        judged = quality.judge({name: part for name, part in parts.items() if len(part)}, -1)
+        found.extend(judged.parts["high"].flags.tolist() if "high" in judged.parts else [])
         state = json.loads(json.dumps(quality.state()))
         quality = PlanQuality((HIGH, LOW, DOOR), UTC)
         quality.load(state)
