@@ -91,7 +91,7 @@ def _troubled(*failures: Failure, rule: str, note: str, faults: tuple[ProbeFault
         start=_MAY_START,
         failures=failures,
         probe_faults=faults,
-        marks=(Marked(rule, note, failure=0),) if failures else (),
+        marks=(Marked(rule, note, failure=0) if failures else Marked(rule, note, probe_fault=0),),
     )
 
 
@@ -194,7 +194,9 @@ KINDS: dict[str, DayKind] = {
         Failure("filter", 6.0, 22.0, left=0.16, creeping=True), rule="filter.clogged", note="solids filter fills up"
     ),
     "flow_meter_stuck": _troubled(
-        rule="", note="", faults=(ProbeFault("fixed", "loop.flow", 8.0, 20.0, value=0.0, share=1.0),)
+        rule="loop.flow_stuck",
+        note="flow meter shows nothing while the water runs",
+        faults=(ProbeFault("fixed", "loop.flow", 8.0, 20.0, value=0.0, share=1.0),),
     ),
 }
 """Kind -> what happens on it."""
