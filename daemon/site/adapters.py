@@ -18,11 +18,13 @@ from rules.plan import Plan
 SETTINGS: Mapping[str, str] = {
     "mqtt": "adapters.mqtt.settings:MqttSettings",
     "remote_store": "adapters.remote_store:RemoteStoreSettings",
+    "serial_line": "adapters.serial_line.settings:SerialLineSettings",
 }
 """kind -> module:class. A table is of the kind that it is named for, or that its `kind` says."""
 
 CONNECTIONS: Mapping[str, str] = {
     "mqtt": "adapters.mqtt.connection:MqttAdapter",
+    "serial_line": "adapters.serial_line.connection:SerialLineAdapter",
 }
 """kind -> module:class of those that bring readings in: called with settings, points, the site's name, name=..."""
 
