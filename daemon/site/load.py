@@ -28,6 +28,7 @@ from rules.errors import SettingError, TidebedError
 from rules.judging import RuleJudge
 from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
+from rules.quality.neighbour import Neighbour
 from rules.view import Surroundings
 
 
@@ -115,8 +116,19 @@ def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]
 
 
 def _check_builds(made: Draft, points: Mapping[str, PointPlan]) -> None:
-    """What only the engine finds out: the last word on each rule."""
-    around = Surroundings(points, Zone(made.site.timezone))
+    """What only the engine finds out: the last word on each rule, and on points that are compared with each other."""
+    zone = Zone(made.site.timezone)
+    measured = {table.id: index for index, table in made.points.items()}
+    for name, index in measured.items():
+        for settings in points[name].quality:
+            try:
+                test = settings.build(points[name], zone)
+                if isinstance(test, Neighbour):
+                    test.know({other: points[other] for other in measured})
+            except TidebedError as error:
+                what, _, mend = str(error).removeprefix("neighbour: ").partition("; ")
+                made.refuse(("point", index, "quality", "neighbour", "points"), what, mend)
+    around = Surroundings(points, zone)
     for index, rule in made.rules.items():
         try:
             RuleJudge(rule, around)

@@ -35,7 +35,7 @@ def check_names(made: Draft) -> None:
     measured = {listed: made.ids(listed) for listed in LISTS}
     all_points = measured | {"point": measured["point"] + measured["derived"]}
     for path, table in _tables(made):
-        known = measured if path[0] == "adapter" else all_points
+        known = measured if path[0] in ("adapter", "point") else all_points
         for place, kind, name in named(table, path):
             if name not in known[kind]:
                 made.refuse(place, f"there is no {kind} {name}", nearest(name, known[kind], kind=f"{kind}s"))
@@ -94,7 +94,7 @@ Links = dict[str, list[tuple[Path, str]]]
 
 def _tables(made: Draft) -> Iterator[tuple[Path, Mapping[str, Any]]]:
     """Every table that may name others, as it is written, right or not."""
-    for listed in ("rule", "stage", "person"):
+    for listed in ("point", "rule", "stage", "person"):
         yield from (((listed, index), table) for index, table in made.items(listed))
     adapters = made.located.data.get("adapter")
     if isinstance(adapters, Mapping):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 from daemon.site.draft import Draft
@@ -10,8 +11,11 @@ from daemon.site.located import nearest
 from daemon.site.tables import PointTable
 from rules.door import LARGEST_COUNT
 from rules.durations import show_duration
-from rules.errors import UnitError, ValueRefused
+from rules.errors import SettingError, UnitError, ValueRefused
+from rules.local_time import Zone
 from rules.plan import PointPlan
+from rules.quality.chosen import chosen
+from rules.quality.settings import QualitySettings
 from rules.quantities import QUANTITIES, Quantity
 from rules.units import Unit, convert, parse_amount, parse_unit
 
@@ -46,7 +50,7 @@ def _point(made: Draft, path: Path, table: PointTable) -> PointPlan | None:
     stale_after = _stale_after(made, path, table)
     if resolution is None or stale_after is None:
         return None
-    return PointPlan(
+    plan = PointPlan(
         id=table.id,
         quantity=quantity.name,
         unit=unit.symbol,
@@ -56,6 +60,21 @@ def _point(made: Draft, path: Path, table: PointTable) -> PointPlan | None:
         accept_suspect=table.accept_suspect,
         name=table.name,
     )
+    return replace(plan, quality=_quality(made, (*path, "quality"), table, plan))
+
+
+def _quality(made: Draft, path: Path, table: PointTable, plan: PointPlan) -> tuple[QualitySettings, ...]:
+    """The point's quality tests; those that do not fit it are refused."""
+    tests: list[QualitySettings] = []
+    for name, settings in chosen(table.quality, plan.kind).items():
+        try:
+            settings.build(plan, Zone("UTC"))
+        except (SettingError, UnitError, ValueRefused) as error:
+            what, _, mend = str(error).removeprefix(f"{name}: ").partition("; ")
+            made.refuse((*path, name), what, mend or f"write amounts in {plan.unit}, or with a unit that fits")
+        else:
+            tests.append(settings)
+    return tuple(tests)
 
 
 def _resolution(made: Draft, path: Path, table: PointTable, quantity: Quantity, unit: Unit) -> Fraction | None:

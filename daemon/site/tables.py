@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 from pydantic import Field
 
 from rules.derived_settings import AnyDerived, DerivedSettings
 from rules.durations import MINUTE, SECOND, Duration
+from rules.quality.chosen import Chosen
 from rules.settings import Amount, Settings
 
 DERIVED_KINDS: Mapping[str, type[DerivedSettings]] = {
@@ -56,8 +57,10 @@ class PointTable(Settings):
     expect_every: Duration = Field(default=MINUTE, description="how often a reading should come")
     stale_after: Duration | None = Field(default=None, description="left out: three times expect_every")
     accept_suspect: bool = Field(default=False, description="rules also use readings that a quality test calls suspect")
-    quality: Literal["none"] | dict[str, Any] | None = Field(
-        default=None, description='"none": no quality tests on this point; else a table of tests and their settings'
+    quality: Chosen | None = Field(
+        default=None,
+        description='"none": no quality tests on this point; else a table of tests and their settings; '
+        "a test that is left out is as it suits the quantity",
     )
 
 

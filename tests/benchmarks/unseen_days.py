@@ -52,7 +52,7 @@ TRIALS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("bed2.stays_low", ("empty=10 min:120 min:5 min",)),
     ("tank.oxygen_silent", ("on_delay=0 min:30 min:1 min",)),
     ("tank.ph_stuck", ("window=30 min:6 h:30 min", "tolerance=0:0.05:0.01")),
-    ("low.temperature_code", ("low=-100:0:10", "on_delay=0 min:30 min:2 min")),
+    ("low.temperature_code", ("on_delay=0 min:30 min:2 min",)),
 )
 """What `--tune` tries for each rule that the recorded days have labels of."""
 
