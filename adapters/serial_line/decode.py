@@ -76,7 +76,7 @@ class LineDecoder:
         wanted = self._settings.columns
         if wanted is not None and len(columns) != wanted:
             return refused("wrong number of columns", f"{len(columns)} instead of {wanted} in {quote(said)}")
-        places = {at: text for at, text in enumerate(columns, start=1)}
+        places = dict(enumerate(columns, start=1))
         return self._gather({one.point: places.get(one.at or 0) for one in self._settings.fields}, said)
 
     def _pairs(self, said: bytes) -> Decoded:
