@@ -128,6 +128,8 @@ def _checked(test: str, pairs: dict[str, str]) -> Check:
         from rules.local_time import Zone
         from rules.quality.all_points import final_flags
 
+        for other in getattr(settings, "points", ()):
+            _names(recording, other)
         points = [_point(recording, each, settings if each == name else None) for each in recording.blocks]
         return final_flags(points, recording.blocks, Zone(timezone))[name]
 

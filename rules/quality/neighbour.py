@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from rules.block import Block, Counts, Times
-from rules.derived.nearest import or_nearest
 from rules.errors import SettingError, UnitError
 from rules.flags import Flag
 from rules.quality.settings import QualitySettings, require_order, step
@@ -74,75 +73,77 @@ class Neighbour:
     def __init__(self, point: PointPlan, names: Sequence[str], suspect: Fraction | None, fail: Fraction | None) -> None:
         self.point, self.names = point, tuple(names)
         self.suspect, self.fail = suspect, fail
-        self.near: list[tuple[Fraction, Fraction, int]] = []
-        """Of each neighbour: scale and offset from its counts to those of the point, and how long (ms) it is fresh."""
+        self.near: dict[str, tuple[Fraction, Fraction, int]] = {}
+        """Neighbour -> scale and offset from its counts to those of the point, and how long (ms) it is fresh."""
         self.scale = 1
-        self.held: list[tuple[int, int] | None] = [None] * len(self.names)
-        """Time and counts that each neighbour held before this step."""
-        self.usable: list[Usable] = []
-        """Of each neighbour in this step."""
+        self.held: dict[str, tuple[int, int]] = {}
+        """Neighbour -> time and counts that it held before this step."""
+        self.usable: Mapping[str, Usable] = {}
+        """Neighbour -> what it said in this step."""
 
     def know(self, points: Mapping[str, PointPlan]) -> None:
-        """Learn what the neighbours measure; raises SettingError for an unknown one, UnitError where units differ."""
+        """Learn what the neighbours measure; one that is not among the points is never fresh.
+
+        Raises UnitError for a neighbour of another dimension.
+        """
         own = self.point.units
         for name in self.names:
             other = points.get(name)
             if other is None:
-                raise SettingError(f"neighbour: there is no measured point {name}{or_nearest(name, points)}")
+                continue
             if other.units.dimension != own.dimension:
                 raise UnitError(f"neighbour: {name} and {self.point.id} do not measure the same; name other points")
             scale = other.resolution * other.units.scale / own.scale / self.point.resolution
             offset = (other.units.offset - own.offset) / own.scale / self.point.resolution
-            self.near.append((scale, offset, other.stale_after))
+            self.near[name] = scale, offset, other.stale_after
             self.scale = math.lcm(self.scale, scale.denominator, offset.denominator)
 
     def hear(self, usable: Mapping[str, Usable]) -> None:
         """Take up what the neighbours said in this step; before `judge`, and also where that is not called."""
-        for index, part in enumerate(self.usable):
+        for name, part in self.usable.items():
             if len(part.t):
-                self.held[index] = (int(part.t[-1]), int(part.v[-1]))
-        self.usable = [usable.get(name, _NOTHING) for name in self.names]
+                self.held[name] = int(part.t[-1]), int(part.v[-1])
+        self.usable = {name: usable[name] for name in self.near if name in usable}
 
     def judge(self, stretch: Stretch) -> Verdicts:
         """Doubted or failed far from the median of the fresh neighbours; untried where none is fresh."""
-        n = len(stretch)
-        own = _times(stretch.v, self.scale, 0)
-        each = [self._held(stretch.t, index) for index in range(len(self.names))]
+        each = [self._held(stretch.t, name) for name in self.near]
         known = np.array([fresh for _, fresh in each])
-        count = known.sum(axis=0)
-        if not count.any():
+        if not known.any():
             return ALL_UNTRIED
+        count = known.sum(axis=0)
         # What is not fresh is sorted behind all that is.
         values = np.where(known, np.array([column for column, _ in each]), _SAFE)
         values.sort(axis=0)
-        row, where = np.maximum(count - 1, 0), np.arange(n)
+        row, where = np.maximum(count - 1, 0), np.arange(len(stretch))
         twice = values[row // 2, where] + values[(row + 1) // 2, where]
-        off = np.where(count > 0, np.abs(2 * own - twice), 0)
-        far = [
+        off = np.where(count > 0, np.abs(2 * _times(stretch.v, self.scale, 0) - twice), 0)
+        suspect, fail = (
             None if limit is None else off > math.floor(2 * self.scale * limit) for limit in (self.suspect, self.fail)
-        ]
-        return np.where(count > 0, beyond(*far), UNTRIED)
+        )
+        return np.where(count > 0, beyond(suspect, fail), UNTRIED)
 
-    def _held(self, times: Times, index: int) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    def _held(self, times: Times, name: str) -> tuple[NDArray[Any], NDArray[np.bool_]]:
         """What a neighbour held at each time, in `scale`-th parts of the point's counts, and whether it was fresh."""
-        scale, offset, hold = self.near[index]
-        before, new = self.held[index], self.usable[index]
-        if before is not None:
-            new = Usable(np.append(np.int64(before[0]), new.t), np.append(np.int64(before[1]), new.v))
-        if not len(new.t):
+        scale, offset, hold = self.near[name]
+        t, v = self.usable.get(name, _NOTHING)
+        if name in self.held:
+            before = self.held[name]
+            t, v = np.append(np.int64(before[0]), t), np.append(np.int64(before[1]), v)
+        if not len(t):
             return np.zeros(len(times), np.int64), np.zeros(len(times), np.bool_)
-        at = np.searchsorted(new.t, times, side="right") - 1
-        known = (at >= 0) & (times - new.t[at] <= hold)
-        return _times(new.v, int(scale * self.scale), int(offset * self.scale))[at], known
+        at = np.searchsorted(t, times, side="right") - 1
+        known = (at >= 0) & (times - t[at] <= hold)
+        return _times(v, int(scale * self.scale), int(offset * self.scale))[at], known
 
-    def state(self) -> list[tuple[int, int] | None]:
+    def state(self) -> dict[str, tuple[int, int]]:
         """What each neighbour held last."""
         self.hear({})
         return self.held
 
-    def load(self, state: list[tuple[int, int] | None]) -> None:
+    def load(self, state: Mapping[str, Sequence[int]]) -> None:
         """Take up what `state` gave."""
-        self.held = [None if held is None else (held[0], held[1]) for held in state]
+        self.held = {name: (held[0], held[1]) for name, held in state.items()}
 
 
 def _times(counts: Counts, factor: int, shift: int) -> NDArray[Any]:

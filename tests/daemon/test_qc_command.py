@@ -166,7 +166,7 @@ def test_what_the_daemon_has_kept_can_be_judged(tmp_path: Path, capsys: Captured
         (["attenuated", "FILE"], "attenuated has no limit"),
         (["attenuated", "FILE", "suspect=1", "kind=mean"], "'std' or 'range'"),
         (["syntax", "FILE", "strict=1"], "syntax has no settings"),
-        (["neighbour", "FILE", "points=other", "fail=1"], "known: tank.value"),
+        (["neighbour", "FILE", "points=other", "fail=1"], "known points: tank.value"),
     ],
 )
 def test_what_cannot_be_judged_ends_in_2_with_the_mend(

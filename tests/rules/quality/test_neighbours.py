@@ -83,6 +83,12 @@ def test_a_spike_that_is_no_outlier_among_its_neighbours_ends_as_a_spike() -> No
     assert judged.finals["high"].listed() == [(MINUTE, 3)]
 
 
+def test_a_neighbour_that_is_out_of_service_is_never_fresh() -> None:
+    """A replay of a recording that lacks it judges by the others."""
+    assert flags(readings("high", {0: 400}), readings("door", {0: 68}), points=(HIGH, DOOR)) == [4]
+    assert flags(readings("high", {0: 400}), points=(HIGH,)) == [2]
+
+
 COLUMN = st.dictionaries(st.integers(0, 30), st.one_of(st.none(), st.integers(180, 240), st.just(-1270)), max_size=15)
 
 
@@ -127,7 +133,6 @@ def naive(columns: dict[str, dict[int, int | None]], minute: int, value: int | N
 @pytest.mark.parametrize(
     ("settings_of_high", "error"),
     [
-        ({"points": ["lowest"], "fail": 1}, SettingError),
         ({"points": ["high"], "fail": 1}, SettingError),
         ({"points": ["low"]}, SettingError),
         ({"points": ["low"], "suspect": 2, "fail": 1}, SettingError),
@@ -135,7 +140,7 @@ def naive(columns: dict[str, dict[int, int | None]], minute: int, value: int | N
     ],
 )
 def test_neighbours_that_cannot_be_compared_are_refused(settings_of_high: Any, error: type[Exception]) -> None:
-    """Unknown, itself, without a limit, limits upside down, or of another dimension."""
+    """Itself, without a limit, limits upside down, or of another dimension."""
     tank = PointPlan("tank", "level", "cm", Fraction(1))
     high = point("high", quality=(made(NeighbourSettings, **settings_of_high),))
     with pytest.raises(error, match="neighbour"):
