@@ -19,12 +19,16 @@ SETTINGS: Mapping[str, str] = {
     "mqtt": "adapters.mqtt.settings:MqttSettings",
     "remote_store": "adapters.remote_store:RemoteStoreSettings",
     "serial_line": "adapters.serial_line.settings:SerialLineSettings",
+    "sdi12": "adapters.sdi12.settings:Sdi12Settings",
+    "modbus": "adapters.modbus.settings:ModbusSettings",
 }
 """kind -> module:class. A table is of the kind that it is named for, or that its `kind` says."""
 
 CONNECTIONS: Mapping[str, str] = {
     "mqtt": "adapters.mqtt.connection:MqttAdapter",
     "serial_line": "adapters.serial_line.connection:SerialLineAdapter",
+    "sdi12": "adapters.sdi12.connection:Sdi12Adapter",
+    "modbus": "adapters.modbus.connection:ModbusAdapter",
 }
 """kind -> module:class of those that bring readings in: called with settings, points, the site's name, name=..."""
 

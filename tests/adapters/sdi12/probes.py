@@ -1,7 +1,7 @@
 """Probes on an SDI-12 bus as the standard's text describes them (version 1.4, section 4.4); nothing here is of ours.
 
-Each answers only commands to its own address (or `?` where it is alone), with a + time and number, then by aD0! and so on
-with at most 35 characters of values to M (75 to C), and asks for service when a measurement by aM! is ready.
+Each answers only commands to its own address (or `?` where it is alone): a measurement with time and number, then aD0!
+and so on with at most 35 characters of values after M (75 after C). After aM! it asks for service when it is ready.
 """
 
 from __future__ import annotations
