@@ -95,6 +95,8 @@ def sendings(events: Iterable[Event], ways: dict[str, tuple[str, ...]]) -> list[
             priority=event.body["priority"],
             purpose=event.body["purpose"],
             created=event.t,
+            rule=event.body.get("rule") or "",
+            side=event.body.get("side") or "",
         )
         for event in events
         if event.type == "notice"

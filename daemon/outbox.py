@@ -9,7 +9,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
@@ -17,11 +17,23 @@ from queue import SimpleQueue
 from adapters.notify import Notifier, Outcome, Result
 from adapters.secrets import SecretUrl
 from daemon.backoff import CAP, CRITICAL_CAP, wait_before
+from daemon.folding import fold
 from daemon.outbox_lanes import Lane, lane, next_up
 from daemon.store import Sending, State, StoreError
 from daemon.store.connection import Connection
-from daemon.store.sendings import Verdict, doubt_unfinished, mark_trying, settle, unsent
+from daemon.store.sendings import (
+    Verdict,
+    add_owed,
+    became,
+    doubt_unfinished,
+    mark_trying,
+    set_aside,
+    settle,
+    unsent,
+)
+from daemon.ways_in_turn import InTurn, siblings, take_turns
 from rules.clock import Clock
+from rules.local_time import Zone
 
 REPEAT = "(may be a repeat)"
 """Stands at the end of a message of which an earlier try may have arrived."""
@@ -36,19 +48,44 @@ Told = Callable[[Sending, str], None]
 """Hears of a message that was refused for good, and why."""
 
 
+Link = Callable[[Sending, int], str]
+"""The line that lets a person acknowledge from the phone, made at the instant (ms UTC) of sending; "" for none."""
+
+
+def _no_link(sending: Sending, now: int) -> str:
+    return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Manners:
+    """What the site file says about sending.
+
+    fold_after: age (ms) from which messages that waited while the link was down are folded, None for never; zone: in
+    which times are told; in_turn: person -> ways that stand in for each other.
+    """
+
+    fold_after: int | None = None
+    zone: Zone = field(default_factory=lambda: Zone("UTC"))
+    in_turn: Mapping[str, InTurn] = field(default_factory=dict)
+
+
 @dataclass(slots=True)
 class OutboxHealth:
     """What the outbox has done since it started; shown in the health line.
 
-    waiting: owed and not sent; sent: by purpose (first, repeat, recovery, sign-of-life, ...); tries: in all;
-    doubtful: tries that said that they may be repeats.
+    waiting: owed and not sent; critical_since: when the oldest of them that is critical was made, ms UTC; sent: by
+    purpose (first, repeat, recovery, sign-of-life, ...); tries: in all; doubtful: tries that said that they may be
+    repeats; folded, spared: not sent, because a later message or another way told it.
     """
 
     waiting: int = 0
+    critical_since: int | None = None
     sent: Counter[str] = field(default_factory=Counter)
     refused: int = 0
     tries: int = 0
     doubtful: int = 0
+    folded: int = 0
+    spared: int = 0
     last_error: str = ""
 
 
@@ -67,12 +104,15 @@ class Outbox:
         clock: Clock,
         told: Told,
         *,
+        manners: Manners | None = None,
+        link: Link = _no_link,
         monotonic: Callable[[], float] = time.monotonic,
         rng: random.Random | None = None,
         executor: Executor | None = None,
     ) -> None:
         """path: the store's file; ways: way -> address; told: called on the outbox's thread."""
         self._path, self._notifier, self._ways, self._clock, self._told = path, notifier, ways, clock, told
+        self._manners, self._link = manners or Manners(), link
         self._monotonic = monotonic
         self._rng = rng or random.Random()
         self._executor = executor or ThreadPoolExecutor(AT_ONCE, thread_name_prefix="sending")
@@ -84,6 +124,8 @@ class Outbox:
         self._tries: Counter[int] = Counter()
         self._not_before: dict[int, float] = {}
         self._lanes: dict[int, Lane] = {}
+        self._back: set[Lane] = set()
+        """Lanes that were down and work again."""
         self._health = OutboxHealth()
         self._awake = threading.Event()
         self._stopping = False
@@ -98,6 +140,11 @@ class Outbox:
         """Something new is owed; from any thread."""
         self._awake.set()
 
+    def use(self, manners: Manners) -> None:
+        """From the next round on; from any thread."""
+        self._manners = manners
+        self._awake.set()
+
     def stop(self) -> None:
         """Start nothing more, wait for answers that are under way, record them; idempotent."""
         self._stopping = True
@@ -109,8 +156,7 @@ class Outbox:
 
     def health(self) -> OutboxHealth:
         """A snapshot of the counts."""
-        now = self._health
-        return OutboxHealth(now.waiting, now.sent.copy(), now.refused, now.tries, now.doubtful, now.last_error)
+        return replace(self._health, sent=self._health.sent.copy())
 
     def pump(self) -> float | None:
         """Record what has been answered, hand over what is due; returns seconds until more is due, None for never.
@@ -119,15 +165,53 @@ class Outbox:
         """
         connection = self._open()
         self._record(connection)
-        waiting = unsent(connection)
+        self._fold(connection)
+        waiting, turn_in = self._in_turn(connection, unsent(connection))
         self._health.waiting = len(waiting)
+        self._health.critical_since = min((sending.created for sending in waiting if sending.critical), default=None)
         self._forget(waiting)
         up = next_up(waiting, self._flying, self._not_before, self._monotonic())
         if up.now:
             mark_trying(connection, [sending.number for sending in up.now])
             for sending in up.now:
                 self._hand_over(sending)
-        return 0.0 if not self._landed.empty() else up.wait
+        if not self._landed.empty():
+            return 0.0
+        return min((left for left in (up.wait, turn_in) if left is not None), default=None)
+
+    def _fold(self, connection: Connection) -> None:
+        """One message for what came and went while a lane was down."""
+        manners = self._manners
+        back, self._back = self._back, set()
+        if manners.fold_after is None or not back:
+            return
+        now = self._clock.now()
+        waiting = [sending for sending in unsent(connection) if sending.number not in self._flying]
+        for one in back:
+            folded = fold([s for s in waiting if lane(s) == one], now, manners.fold_after, manners.zone)
+            with connection.transaction():
+                if folded.digest is not None:
+                    add_owed(connection, [folded.digest])
+                    set_aside(connection, folded.over, State.FOLDED, f"told in {folded.digest.message_id}", now)
+                set_aside(connection, folded.outdated, State.FOLDED, "a newer message about the same alarm", now)
+            self._health.folded += len(folded.over) + len(folded.outdated)
+
+    def _in_turn(self, connection: Connection, waiting: list[Sending]) -> tuple[list[Sending], float | None]:
+        """What is not held back for a way before its own, and seconds until something of that is due."""
+        people = self._manners.in_turn
+        theirs = [sending for sending in waiting if sending.person in people]
+        if not theirs:
+            return waiting, None
+        states = {s.number: became(connection, s.person, siblings(s, people[s.person]).values()) for s in theirs}
+        now = self._clock.now()
+        turns = take_turns(theirs, states, people, now)
+        if turns.spared:
+            with connection.transaction():
+                set_aside(connection, turns.spared, State.SPARED, "another way took it", now)
+            self._health.spared += len(turns.spared)
+        aside = turns.held.union(turns.spared)
+        left = [sending for sending in waiting if sending.number not in aside]
+        return left, None if turns.wait is None else turns.wait / 1000
 
     def close(self) -> None:
         """Close the connection; on the thread that pumped."""
@@ -181,7 +265,8 @@ class Outbox:
         way = self._ways.get(sending.way)
         if way is None:
             return Outcome(Result.REFUSED, f"way {sending.way} has no address; add it to [ways] in the secrets")
-        body = f"{sending.body}\n{REPEAT}" if sending.uncertain else sending.body
+        lines = (sending.body, REPEAT if sending.uncertain else "", self._link(sending, self._clock.now()))
+        body = "\n".join(line for line in lines if line)
         return self._notifier.send(way, sending.title, body, sending.message_id, sending.priority)
 
     def _record(self, connection: Connection) -> None:
@@ -210,6 +295,8 @@ class Outbox:
         now = self._clock.now()
         if outcome.result is Result.DELIVERED:
             self._health.sent[sending.purpose] += 1
+            if sending.attempts:
+                self._back.add(lane(sending))
             # The way works again: nothing else in this lane need wait for its time.
             for number in [n for n in self._not_before if self._lanes[n] == lane(sending)]:
                 del self._not_before[number]

@@ -111,6 +111,14 @@ class StoreReader:
         """Messages that are owed or being tried, in order."""
         return sendings.unsent(self._connection)
 
+    def sending(self, number: int) -> Sending | None:
+        """The message of a number, whatever became of it."""
+        return sendings.numbered(self._connection, number)
+
+    def sendings_called(self, message_id: str) -> list[Sending]:
+        """The messages of an id, whatever became of them."""
+        return sendings.called(self._connection, message_id)
+
     def refused(self) -> list[Sending]:
         """Messages that were refused for good and set aside."""
         return sendings.refused(self._connection)

@@ -109,6 +109,13 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID",
         ),
     ),
+    Migration(
+        "what a message is about",
+        (
+            "ALTER TABLE sending ADD COLUMN rule TEXT NOT NULL DEFAULT ''",
+            "ALTER TABLE sending ADD COLUMN side TEXT NOT NULL DEFAULT ''",
+        ),
+    ),
 )
 
 

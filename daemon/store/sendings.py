@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -10,12 +10,17 @@ from daemon.store.connection import Connection
 
 
 class State(StrEnum):
-    """What became of a sending. `trying`: handed over, outcome not yet known. `refused`: for good, set aside."""
+    """What became of a sending. `trying`: handed over, outcome not yet known. `refused`: for good, set aside.
+
+    `folded`: a later message tells of it; `spared`: another way of the same person took the message.
+    """
 
     OWED = "owed"
     TRYING = "trying"
     SENT = "sent"
     REFUSED = "refused"
+    FOLDED = "folded"
+    SPARED = "spared"
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +29,7 @@ class Sending:
 
     number: the store's, in the order in which sendings became owed; 0 before it is stored. uncertain: an earlier try
     may have arrived. next_try: ms UTC, None when it is not waiting for a retry. settled: when it was sent or refused.
+    rule, side: the alarm that it is about; empty where it is about none.
     """
 
     message_id: str
@@ -41,6 +47,8 @@ class Sending:
     next_try: int | None = None
     reason: str = ""
     settled: int | None = None
+    rule: str = ""
+    side: str = ""
 
     @property
     def critical(self) -> bool:
@@ -50,12 +58,12 @@ class Sending:
 
 _COLUMNS = (
     "message_id, person, way, title, body, priority, purpose, created, "
-    "n, state, attempts, uncertain, next_try, reason, settled"
+    "n, state, attempts, uncertain, next_try, reason, settled, rule, side"
 )
 
 
-def _found(connection: Connection, where: str) -> list[Sending]:
-    rows = connection.rows(f"SELECT {_COLUMNS} FROM sending WHERE {where} ORDER BY n")
+def _found(connection: Connection, where: str, values: Sequence[object] = ()) -> list[Sending]:
+    rows = connection.rows(f"SELECT {_COLUMNS} FROM sending WHERE {where} ORDER BY n", values)
     found = [Sending(*row) for row in rows]
     return [replace(sending, state=State(sending.state), uncertain=bool(sending.uncertain)) for sending in found]
 
@@ -66,15 +74,39 @@ def add_owed(connection: Connection, owed: Iterable[Sending]) -> int:
     Returns how many were new.
     """
     return connection.run_many(
-        "INSERT OR IGNORE INTO sending (message_id, person, way, title, body, priority, purpose, created, state) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'owed')",
-        [(s.message_id, s.person, s.way, s.title, s.body, s.priority, s.purpose, s.created) for s in owed],
+        "INSERT OR IGNORE INTO sending "
+        "(message_id, person, way, title, body, priority, purpose, created, rule, side, state) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'owed')",
+        [
+            (s.message_id, s.person, s.way, s.title, s.body, s.priority, s.purpose, s.created, s.rule, s.side)
+            for s in owed
+        ],
     )
 
 
 def unsent(connection: Connection) -> list[Sending]:
     """What is owed or being tried, in order."""
     return _found(connection, "state IN ('owed', 'trying')")
+
+
+def numbered(connection: Connection, number: int) -> Sending | None:
+    """The sending of a number, whatever became of it."""
+    return next(iter(_found(connection, "n = ?", (number,))), None)
+
+
+def called(connection: Connection, message_id: str) -> list[Sending]:
+    """The sendings of a message id, whatever became of them."""
+    return _found(connection, "message_id = ?", (message_id,))
+
+
+def became(connection: Connection, person: str, message_ids: Iterable[str]) -> dict[str, State]:
+    """message id -> what became of the sending to `person`, of those that are there."""
+    found: dict[str, State] = {}
+    for message_id in message_ids:
+        state = connection.value("SELECT state FROM sending WHERE message_id = ? AND person = ?", (message_id, person))
+        if state is not None:
+            found[message_id] = State(state)
+    return found
 
 
 def refused(connection: Connection) -> list[Sending]:
@@ -127,3 +159,14 @@ def settle(connection: Connection, verdicts: Iterable[Verdict]) -> None:
             "WHERE n = ?",
             [(str(v.state), v.uncertain, v.reason, v.next_try, v.settled, v.number) for v in verdicts],
         )
+
+
+def set_aside(connection: Connection, numbers: Iterable[int], state: State, reason: str, now: int) -> None:
+    """Write down that these need not be sent any more, within the caller's transaction.
+
+    One that is with a service just now is left as it is.
+    """
+    connection.run_many(
+        "UPDATE sending SET state = ?, reason = ?, next_try = NULL, settled = ? WHERE n = ? AND state = 'owed'",
+        [(str(state), reason, now, number) for number in numbers],
+    )
