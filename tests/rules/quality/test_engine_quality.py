@@ -126,8 +126,9 @@ def test_a_late_reading_is_judged_in_its_order() -> None:
     """It comes behind the frontier and is the newest of its point: judged by its own time, used if it passes."""
     engine = Engine(plan(house(CODES, made(RateOfChangeSettings, fail="5 degC/min"))), 0)
     engine.step([readings(200)], [], MINUTE)
-    engine.step([readings(850, first=1)], [], 2 * MINUTE)
+    told = engine.step([readings(850, first=1)], [], 2 * MINUTE)
     assert engine.held()["house.temperature"] == (MINUTE, 850, 4)
+    assert [event.t for event in told if event.type == "quality"] == [MINUTE + 1]
     events = engine.step([readings(400, 401, first=2)], [], 3 * MINUTE)
     assert engine.judged.parts["house.temperature"].flags.tolist() == [1, 1]
     assert alarms(events) == [(2, "house.warm", "unacknowledged")]
