@@ -21,6 +21,7 @@ SETTINGS: Mapping[str, str] = {
     "serial_line": "adapters.serial_line.settings:SerialLineSettings",
     "sdi12": "adapters.sdi12.settings:Sdi12Settings",
     "modbus": "adapters.modbus.settings:ModbusSettings",
+    "sysfs": "adapters.sysfs.settings:SysfsSettings",
 }
 """kind -> module:class. A table is of the kind that it is named for, or that its `kind` says."""
 
@@ -29,6 +30,7 @@ CONNECTIONS: Mapping[str, str] = {
     "serial_line": "adapters.serial_line.connection:SerialLineAdapter",
     "sdi12": "adapters.sdi12.connection:Sdi12Adapter",
     "modbus": "adapters.modbus.connection:ModbusAdapter",
+    "sysfs": "adapters.sysfs.connection:SysfsAdapter",
 }
 """kind -> module:class of those that bring readings in: called with settings, points, the site's name, name=..."""
 
