@@ -7,6 +7,7 @@ from rules.conditions.band import BandSettings
 from rules.conditions.composite import AllOfSettings, AnyOfSettings, AtLeastSettings, NotSettings
 from rules.conditions.cycle import CycleSettings
 from rules.conditions.flat import FlatSettings
+from rules.conditions.overdue import OverdueSettings
 from rules.conditions.rate import RateSettings
 from rules.conditions.silent import SilentSettings
 from rules.conditions.spread import SpreadSettings
@@ -22,6 +23,7 @@ KINDS: dict[str, type[RuleSettings]] = {
     "flat": FlatSettings,
     "spread": SpreadSettings,
     "ahead": AheadSettings,
+    "overdue": OverdueSettings,
     "all_of": AllOfSettings,
     "any_of": AnyOfSettings,
     "at_least": AtLeastSettings,
