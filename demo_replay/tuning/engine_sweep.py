@@ -76,19 +76,15 @@ def explained_spans(plan: Plan, rule: RuleSettings, past: Past) -> tuple[tuple[i
     if not causes or rule.never_suppressed:
         return ()
     found: list[tuple[int, int]] = []
-    active: dict[str, set[str]] = {cause.id: set() for cause in causes}
-    begun: dict[str, int] = {}
+    begun: dict[tuple[str, str], int] = {}
     for engine, judges in _judged(plan, causes, past):
         for cause, judge in zip(causes, judges, strict=True):
-            sides = active[cause.id]
             for side, change in judge.changes:
                 if change.active:
-                    sides.add(side)
-                    begun.setdefault(cause.id, change.key >> 1)
+                    begun[cause.id, side] = change.key >> 1
                 else:
-                    sides.discard(side)
-                    if not sides and cause.id in begun:
-                        found.append((begun.pop(cause.id), engine.running.due(change.key >> 1, cause.after)))
+                    over = engine.running.due(change.key >> 1, cause.after)
+                    found.append((begun.pop((cause.id, side)), over))
     found += [(begin, OPEN) for begin in begun.values()]
     apart: list[tuple[int, int]] = []
     for begin, stop in sorted(found):
