@@ -1,0 +1,80 @@
+"""Does `tidebed enter` hand a note to the daemon, so that rules which wait for it hear it?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from daemon.main import main
+from daemon.site.load import Site, load_site
+from daemon.store import Store
+from rules.acts import Act, ActKind
+from rules.engine import Engine
+
+Captured = pytest.CaptureFixture[str]
+
+SITE = """\
+[[point]]
+id = "tank.ph"
+quantity = "ph"
+
+[[rule]]
+id = "filter.due"
+kind = "overdue"
+note = "solids_drained"
+every = "4 d"
+"""
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Site:
+    """A site whose daemon has run once."""
+    file = tmp_path / "site.toml"
+    file.write_text(SITE, encoding="utf-8")
+    made = load_site(file)
+    Store(made.store_path, made.plan.points).close()
+    return made
+
+
+def handed_in(site: Site) -> list[Act]:
+    with Store(site.store_path, site.plan.points) as store:
+        return [act for _, act in store.inbox()]
+
+
+def test_a_note_waits_for_the_daemon(site: Site, capsys: Captured) -> None:
+    """With its kind, amount, text and who wrote it."""
+    words = ["--note-kind", "feeding", "120", "g", "--note", "half left", "--who", "Anna", "--site", str(site.path)]
+    assert main(["enter", *words]) == 0
+    (act,) = handed_in(site)
+    assert (act.kind, act.who, act.text) == (ActKind.NOTE, "Anna", "half left")
+    assert act.data == {"kind": "feeding", "amount": "120", "unit": "g"}
+    assert capsys.readouterr().out == "handed in: feeding 120 g, by Anna\n"
+
+
+def test_a_task_that_is_noted_is_no_longer_due(site: Site) -> None:
+    """The engine takes the note up as it was handed in."""
+    assert main(["enter", "--note-kind", "solids_drained", "--site", str(site.path)]) == 0
+    (act,) = handed_in(site)
+    day = 86_400_000
+    engine = Engine(site.plan, act.time - 5 * day)
+    raised = engine.step([], [], act.time - 1)
+    assert [event.body["state"] for event in raised if event.type == "alarm"] == ["unacknowledged"]
+    over = engine.step([], [act], act.time + 2000)
+    assert [event.body["state"] for event in over if event.type == "alarm"] == ["returned"]
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--note-kind", "Fed Fish"], "small letters"),
+        (["--note-kind", "feeding", "120"], "write a unit"),
+        (["--note-kind", "feeding", "much", "g"], "not a number"),
+        (["--note-kind", "feeding", "120", "gramm"], "not known"),
+    ],
+)
+def test_what_cannot_be_noted_ends_in_2(site: Site, capsys: Captured, words: list[str], told: str) -> None:
+    """Nothing is handed in, and the mend is told."""
+    assert main(["enter", *words, "--site", str(site.path)]) == 2
+    assert told in capsys.readouterr().err
+    assert handed_in(site) == []
