@@ -1,0 +1,135 @@
+"""Which limits and rules does a first site file begin with? Starting values that the keeper's own weeks overrule."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import NamedTuple
+
+from daemon.listening.guess import words_of
+from rules.durations import SECOND, show_duration
+from rules.quantities import QUANTITIES
+from rules.units import convert, exact, parse_unit
+
+
+class Band(NamedTuple):
+    """Limits in the quantity's own unit."""
+
+    low: str | None
+    high: str | None
+    deadband: str
+    on_delay: str
+    priority: str
+    do: str
+
+
+# Warm-water fish and tender trees; the times are common practice, no source.
+BANDS: dict[str, Band] = {
+    "water_temperature": Band("18", "32", "0.5", "10 min", "high", "check heater, shade and aeration"),
+    "dissolved_oxygen": Band("4", None, "0.3", "10 min", "high", "run all air and let the return splash. No feed."),
+    "ph": Band("6.0", "7.6", "0.1", "30 min", "medium", "test pH by hand; if true, test hardness and ammonia"),
+    "air_temperature": Band("7", "36", "1", "15 min", "high", "look at vents, door and heating"),
+    "soil_temperature": Band("13", "32", "1", "6 h", "medium", "look at the ground loop"),
+    "conductivity": Band(None, "3000", "50", "30 min", "medium", "test by hand; if true, change some water"),
+}
+_COOL_WATER = Band("5", "19", "0.5", "10 min", "high", "check shade, inflow and aeration")
+_COOL_BELOW = 17
+
+
+class Chosen(NamedTuple):
+    """One point of the file to be. middle: the median of what was heard, in `unit`; interval: ms."""
+
+    id: str
+    quantity: str
+    unit: str
+    middle: Decimal
+    interval: int
+    address: str
+
+
+def rules_of(points: Sequence[Chosen]) -> list[str]:
+    """The rules of a first site file, as text: water that stops, bands, and silence."""
+    found = _stopped(points)
+    for point in points:
+        found += _band(point)
+        found.append(
+            f'[[rule]]\nid = "{point.id}.silent"\nkind = "silent"\npoint = "{point.id}"\npriority = "medium"\n'
+        )
+    return found
+
+
+def _band(point: Chosen) -> list[str]:
+    band = BANDS.get(point.quantity)
+    if band is None:
+        return []
+    own, unit = parse_unit(QUANTITIES[point.quantity].unit), parse_unit(point.unit)
+    middle = convert(exact(point.middle), unit, own)
+    if point.quantity == "water_temperature" and middle < _COOL_BELOW:
+        band = _COOL_WATER
+    lines = ["[[rule]]", f'id = "{point.id}.span"', 'kind = "band"', f'point = "{point.id}"']
+    for key, limit in (("low", band.low), ("high", band.high)):
+        if limit is None:
+            continue
+        remark = ""
+        outside = middle < exact(limit) if key == "low" else middle > exact(limit)
+        if outside:
+            span = max(abs(middle) / 10, Fraction(1))
+            limit = f"{float(middle - span if key == 'low' else middle + span):.1f}"
+            remark = f"   # what was heard ({point.middle} {point.unit}) lies outside the usual limit: is it right?"
+        lines.append(f"{key} = {_amount(limit, point)}{remark}")
+    lines += [
+        f"deadband = {_amount(band.deadband, point)}",
+        f'on_delay = "{band.on_delay}"',
+        f'priority = "{band.priority}"',
+        f'do = "{band.do}"',
+    ]
+    return ["\n".join(lines) + "\n"]
+
+
+def _amount(number: str, point: Chosen) -> str:
+    own = QUANTITIES[point.quantity].unit
+    return number if own == point.unit else f'"{number} {own}"'
+
+
+def _stopped(points: Sequence[Chosen]) -> list[str]:
+    """The rule that says that the water has stopped, where something tells of it."""
+    evidence: list[str] = []
+    contrary: list[str] = []
+    for point in points:
+        lasting = show_duration(max(90 * SECOND, 3 * point.interval))
+        is_bed = "bed" in {word.rstrip("0123456789") for word in words_of(point.address)}
+        if point.quantity == "flow":
+            evidence.append(
+                f'{{ point = "{point.id}", under = {_half(point.middle, "1")}, lasting = "{lasting}" }},'
+                "   # half of what flows now"
+            )
+        elif point.quantity == "current":
+            evidence.append(
+                f'{{ point = "{point.id}", under = {_half(point.middle, "0.1")}, lasting = "{lasting}" }},'
+                "   # half of what the pump draws now"
+            )
+        elif point.quantity == "level" and is_bed:
+            evidence.append(f'{{ point = "{point.id}", still = "1 cm", window = "60 min" }},')
+            contrary.append(f'{{ point = "{point.id}", moved = "5 cm", window = "15 min", weight = -1 }},')
+    if not evidence:
+        return []
+    needed = min(2, len(evidence))
+    lines = [
+        "[[rule]]",
+        'id = "water.stopped"',
+        'kind = "stopped"',
+        f"needed = {needed}   # so many of the first {len(evidence)} must say so; a bed that moves proves water",
+        'priority = "critical"',
+        'title = "Water has stopped"',
+        'do = "is the pump plugged in and its breaker on? If not running in 15 min, fit the spare; air up."',
+        "evidence = [",
+        *(f"  {line}" for line in (*evidence, *contrary)),
+        "]",
+    ]
+    return ["\n".join(lines) + "\n"]
+
+
+def _half(middle: Decimal, otherwise: str) -> str:
+    """Half of it to two digits; where nothing flows just now, a value that a working pump exceeds."""
+    return otherwise if middle <= 0 else f"{float(middle) / 2:.2g}"

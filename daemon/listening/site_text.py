@@ -1,0 +1,139 @@
+"""Which site file says what was heard? Text with a remark on each guess; `tidebed check` takes it as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+from typing import NamedTuple
+
+import tomlkit
+
+from daemon.listening.guess import Guess
+from daemon.listening.heard import Place
+from daemon.listening.limits import Chosen, rules_of
+from rules.door import decimal_places
+from rules.durations import SECOND, show_duration
+from rules.quantities import QUANTITIES
+from rules.units import convert, parse_unit
+
+_STEPS = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 21_600, 86_400)
+_FEW = 10
+_FINEST = 9
+
+
+class Named(NamedTuple):
+    """A place that becomes a point."""
+
+    id: str
+    place: Place
+    guess: Guess
+
+
+def quoted(text: str) -> str:
+    """`text` as a TOML string."""
+    return tomlkit.string(text).as_string()
+
+
+def expect_every(place: Place, listened: float) -> int:
+    """How often a value should come, ms: the interval, or twice the time listened where only one came."""
+    wanted = (listened if place.interval is None else place.interval) * (2 if place.interval is None else 0.95)
+    return next((step for step in _STEPS if step >= wanted), _STEPS[-1]) * SECOND
+
+
+def resolution(place: Place, guess: Guess) -> Decimal | None:
+    """One step of the finest decimal that was heard; None where the quantity's own does.
+
+    After few values the quantity's own where that is finer, since last zeros may have been left out.
+    """
+    if guess.quantity == "state":
+        return None
+    kind, unit = QUANTITIES[guess.quantity], parse_unit(guess.unit)
+    own = decimal_places(kind.default_resolution(unit))
+    places = min(_FINEST, place.places if len(place.values) >= _FEW else max(place.places, own))
+    step = Decimal(1).scaleb(-places)
+    span = convert(kind.high - kind.low, parse_unit(kind.unit), unit, difference=True)
+    return step if Fraction(step) * 10 <= span else None
+
+
+def site_text(
+    points: Sequence[Named],
+    unknown: Sequence[Place],
+    adapter: Mapping[str, str | int],
+    entries: str,
+    *,
+    name: str,
+    timezone: str,
+    listened: float,
+) -> str:
+    """The file. adapter: the keys of its table, `kind` among them; entries: its list of points, as in `topics`."""
+    parts = [
+        "# Written by `tidebed listen` from what was heard. Look at each guess, then make the file yours.\n"
+        "# `tidebed check` says at once what is wrong in it; `tidebed run` watches by it.\n",
+        f"[site]\nname = {quoted(name)}\ntimezone = {quoted(timezone)}\n",
+        "# ---- What is measured ----\n",
+    ]
+    chosen = []
+    for point in points:
+        parts.append(_point(point, listened))
+        every = expect_every(point.place, listened)
+        chosen.append(
+            Chosen(point.id, point.guess.quantity, point.guess.unit, point.place.middle, every, point.place.address)
+        )
+    if unknown:
+        lines = [f"#   {_printable(place.address)}: {place.values[-1]}" for place in unknown]
+        parts.append("# Heard too, but what it measures could not be guessed:\n" + "\n".join(lines) + "\n")
+    parts.append("# ---- How readings come in ----\n")
+    parts.append(_adapter(points, adapter, entries))
+    parts.append("# ---- What is watched: starting values for warm-water fish and tender trees ----\n")
+    parts += rules_of(chosen)
+    parts.append(
+        "# ---- Who is told: write the address of keeper_phone into the file of secrets, then try `tidebed notify-test`"
+        ' ----\n\n[[person]]\nid = "keeper"\nways = ["keeper_phone"]\n'
+    )
+    return "\n".join(parts)
+
+
+def _point(point: Named, listened: float) -> str:
+    place, guess = point.place, point.guess
+    step = resolution(place, guess)
+    came = "once" if place.interval is None else f"every {place.interval:.3g} s"
+    lines = [
+        f"# {_printable(place.address)}: {len(place.values)} times, {min(place.values)} to {max(place.values)}, {came}",
+        "[[point]]",
+        f"id = {quoted(point.id)}",
+        f"quantity = {quoted(guess.quantity)}   # guessed: {_printable(guess.why)}",
+        f"unit = {quoted(guess.unit)}",
+    ]
+    if step is not None:
+        lines.append(f"resolution = {step:f}")
+    lines.append(f"expect_every = {quoted(show_duration(expect_every(place, listened)))}")
+    return "\n".join(lines) + "\n"
+
+
+def _printable(text: str) -> str:
+    return "".join(char if char.isprintable() else "?" for char in text)[:200]
+
+
+def _value(value: str | int) -> str:
+    return quoted(value) if isinstance(value, str) else str(value)
+
+
+def _adapter(points: Sequence[Named], adapter: Mapping[str, str | int], entries: str) -> str:
+    kind = str(adapter["kind"])
+    lines = [f"[adapter.{kind}]"]
+    lines += [f"{key} = {_value(value)}" for key, value in adapter.items() if key != "kind"]
+    packs: dict[str, list[str]] = {}
+    for point in points:
+        how = point.place.how
+        if "name" in how:  # the names of all that stands in the packs of one topic are together
+            named = f"{quoted(str(how['name']))} = {quoted(point.id)}"
+            packs.setdefault(str(how["topic"]), []).append(named)
+            continue
+        lines += ["", f"[[adapter.{kind}.{how.get('list', entries)}]]"]
+        lines += [f"{key} = {_value(value)}" for key, value in how.items() if key != "list"]
+        lines.append(f"point = {quoted(point.id)}")
+    for topic, names in packs.items():
+        lines += ["", f"[[adapter.{kind}.{entries}]]", f"topic = {quoted(topic)}", 'payload = "senml"']
+        lines.append(f"names = {{ {', '.join(names)} }}")
+    return "\n".join(lines) + "\n"
