@@ -61,7 +61,7 @@ def by_cluster(cases: Sequence[Case], units: Sequence[Unit], done: Done, address
             f"--scheduler {address}: no Dask scheduler answers there; start one with `dask scheduler`, and name it as "
             "in tcp://127.0.0.1:8786"
         ) from error
-    with client:
+    with client, client.as_current():
         if not client.scheduler_info()["workers"]:
             raise SettingError(f"--scheduler {address}: it has no worker; start some with `dask worker {address}`")
         held = [client.scatter(case, hash=False) for case in cases]
