@@ -54,7 +54,8 @@ class Explaining:
     def accounts(self, rule: str, active_since: Mapping[str, int], lingering: Callable[[str], bool]) -> list[str]:
         """As `causes_now`, for a rule that is never suppressed too."""
         ring = self._ring(rule, active_since) if rule in active_since and self.causes[rule] else set()
-        speaks = bool(ring) and min(ring, key=lambda m: (active_since[m], self.order[m])) == rule
+        # Longest is a matter of time: what began in the same instant is a tie, whatever its phase.
+        speaks = bool(ring) and min(ring, key=lambda m: (active_since[m] >> 1, self.order[m])) == rule
         found = [
             cause
             for cause in self.causes[rule]

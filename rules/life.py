@@ -144,10 +144,12 @@ class Life:
             else:
                 sides = self.active.get(rule.id, {})
                 sides.pop(side, None)
+                # A side that is out of service explains nothing, so that it still stands does not count.
+                served = self._serves(rule.id, side)
+                if rule.after and served and not any(self._serves(rule.id, other) for other in sides):
+                    self.returned_at[rule.id] = key
                 if not sides:
                     self.active.pop(rule.id, None)
-                    if rule.after:
-                        self.returned_at[rule.id] = key
             if alarm is not None:
                 alarm.active = change.active
                 if change.active:
