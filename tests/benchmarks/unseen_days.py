@@ -63,6 +63,8 @@ class Found:
 
     caught: int = 0
     missed: list[str] = field(default_factory=list)
+    stood: list[str] = field(default_factory=list)
+    """Events that were not caught because the alarm had stood for over an hour already."""
     delays: list[int] = field(default_factory=list)
     false: list[str] = field(default_factory=list)
     beside: list[str] = field(default_factory=list)
@@ -105,16 +107,22 @@ def _judge(found: dict[str, Found], day: SimulatedDay, alarms: Sequence[Episode]
         if catching:
             one.caught += 1
             one.delays.append(max(min(alarm.raised for alarm in catching) - label.start_ms, 0))
+        elif any(alarm.rule == label.rule and _stands(alarm, label) for alarm in alarms):
+            one.stood.append(f"{day.kind} {day.seed}")
         else:
             one.missed.append(f"{day.kind} {day.seed}")
     for alarm in alarms:
-        own = any(alarm.rule == label.rule and _catches(alarm, label) for label in day.labels)
+        own = any(alarm.rule == label.rule and _stands(alarm, label) for label in day.labels)
         if alarm.told is None or own:
             continue
         one = found.setdefault(alarm.rule, Found())
         told = f"{day.kind} {day.seed} {alarm.side} {(alarm.raised - day.begin_ms) / HOUR:.1f} h"
         amid = any(label.start_ms <= alarm.raised <= label.end_ms + AFTERMATH for label in day.labels)
         (one.beside if amid else one.false).append(told)
+
+
+def _stands(alarm: Episode, label: Label) -> bool:
+    return alarm.raised <= label.end_ms and (alarm.ended is None or alarm.ended > label.start_ms)
 
 
 def _catches(alarm: Episode, label: Label) -> bool:
@@ -139,7 +147,12 @@ def _print(title: str, days: int, found: dict[str, Found]) -> None:
         "events of other rules; delays in minutes"
     )
     for rule, one in sorted(found.items()):
-        for word, cases in (("missed", one.missed), ("false", one.false), ("beside", one.beside)):
+        for word, cases in (
+            ("missed", one.missed),
+            ("stood already", one.stood),
+            ("false", one.false),
+            ("beside", one.beside),
+        ):
             if cases:
                 print(f"    {rule} {word}: {', '.join(cases[:6])}{' ...' if len(cases) > 6 else ''}")
 
