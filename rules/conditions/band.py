@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from fractions import Fraction
 from typing import Literal
 
 from pydantic import Field
 
-from rules.edges import FALSE, TRUE, Judged
+from rules.conditions.sided import Sided
+from rules.edges import FALSE, TRUE
 from rules.local_time import When, Zone, when
 from rules.predicates import Beyond, at_least, at_most, over, under
-from rules.running import Running
 from rules.settings import Amount, RuleSettings, Settings
 from rules.timed import Limit, TimedBeyond
 from rules.units import parse_amount
-from rules.view import Surroundings, View
+from rules.view import Surroundings
 
 
 class TimedLimit(Settings):
@@ -40,7 +39,7 @@ class BandSettings(RuleSettings):
     )
     limits: tuple[TimedLimit, ...] = ()
 
-    def build(self, around: Surroundings) -> Band:
+    def build(self, around: Surroundings) -> Sided:
         """The condition; raises UnitError or SettingError where a limit does not fit the point."""
         point = around.points[self.point]
 
@@ -66,7 +65,7 @@ class BandSettings(RuleSettings):
                 _timed(pairs, outer, -back if high else back, high=high, clear=True, zone=zone),
             )
         words = {side: f"beyond its {side} limit {getattr(self, side) or 'of the hour'} {point.unit}" for side in sides}
-        return Band(self.point, sides, words)
+        return Sided(self.point, sides, words)
 
 
 def _timed(
@@ -79,46 +78,3 @@ def _timed(
     return TimedBeyond(
         [Limit(w, whole(limit)) for w, limit in pairs], rest, high == clear, TRUE if clear else FALSE, zone
     )
-
-
-class Band:
-    """The compiled band: for each side the statement and its return."""
-
-    rests_on: tuple[str, ...] = ()
-
-    def __init__(
-        self,
-        point: str,
-        parts: dict[str, tuple[Beyond | TimedBeyond, Beyond | TimedBeyond]],
-        words: dict[str, str],
-    ) -> None:
-        self.words = words
-        self.point = point
-        self.parts = parts
-        self.sides = tuple(parts)
-
-    def reach(self) -> Mapping[str, int]:
-        """A band looks at the held value alone."""
-        return {self.point: 0}
-
-    def edges(self, view: View) -> dict[str, Judged]:
-        """side -> its edges in this step."""
-        span = view.spans[self.point]
-        return {side: Judged(onset.edges(span), clear.later(span)) for side, (onset, clear) in self.parts.items()}
-
-    def why(self, side: str, key: int) -> str:
-        """The limit that was passed."""
-        return self.words[side]
-
-    def next_due(self, running: Running) -> int | None:
-        """Nothing waits."""
-        return None
-
-    def state(self) -> list[int]:
-        """The last truths."""
-        return [part.carry for pair in self.parts.values() for part in pair]
-
-    def load(self, state: list[int]) -> None:
-        """Take up what `state` gave."""
-        for part, carry in zip((part for pair in self.parts.values() for part in pair), state, strict=True):
-            part.carry = carry
