@@ -1,0 +1,31 @@
+"""How is everything the daemon knows copied, while it runs?"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from daemon.arguments import site_argument
+from daemon.site.load import load_site
+from daemon.store import StoreReader
+from rules.errors import SettingError
+
+EXAMPLE = "tidebed backup site.toml --out /media/stick/tidebed.sqlite"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """SITE and --out."""
+    site_argument(parser)
+    parser.add_argument("--out", required=True, metavar="FILE", help="where the copy goes; a file that is there stays")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Copy the store: readings, log, messages and checkpoint, whole as of one instant."""
+    site = load_site(arguments.site)
+    goal = Path(arguments.out)
+    if goal.exists():
+        raise SettingError(f"{goal} is there already; name a new file, or move that one away")
+    with StoreReader(site.store_path, site.plan.points) as store:
+        store.backup(goal)
+    print(f"{goal}: {goal.stat().st_size / 1e6:.1f} MB; addresses and passwords are not in it")
+    return 0
