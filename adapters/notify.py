@@ -49,7 +49,9 @@ class Outcome:
 class Notifier(Protocol):
     """Hands one message to one service."""
 
-    def send(self, way: SecretUrl, title: str, body: str, message_id: str, priority: str) -> Outcome:
+    def send(
+        self, way: SecretUrl, title: str, body: str, message_id: str, priority: str, purpose: str = "first"
+    ) -> Outcome:
         """Try once; blocks until the service answered or its time is over. Called from several threads."""
 
 
@@ -60,7 +62,9 @@ class AppriseNotifier:
     `message_id` and the header `X-Message-Id`, mail as that header; for the others it is the last line of the text.
     """
 
-    def send(self, way: SecretUrl, title: str, body: str, message_id: str, priority: str) -> Outcome:
+    def send(
+        self, way: SecretUrl, title: str, body: str, message_id: str, priority: str, purpose: str = "first"
+    ) -> Outcome:
         """See Notifier. A redirect counts as a failure: the log-in page of some hotel network is no delivery."""
         address, text = _address_and_text(way.reveal(), body, message_id)
         with _listening() as signs:

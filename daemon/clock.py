@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 import time
+from collections.abc import Callable
 
 from rules.events import show_time
 
@@ -10,12 +12,34 @@ RELEASED = 1_764_000_000_000
 """A time (ms UTC) shortly before this version was made: no honest clock shows an earlier one."""
 
 
+_SLOWED = 9, 10
+"""How fast our time goes while the board's clock is behind it: nine tenths."""
+
+
 class SystemClock:
-    """The board's clock."""
+    """The board's clock, which is never let go back.
+
+    When somebody sets the board's clock back, ours goes on, slower, until the board's has caught up. If it stood still
+    instead, no delay would end and nothing would be judged for as long as the step was.
+    """
+
+    def __init__(
+        self, wall: Callable[[], int] = time.time_ns, monotonic: Callable[[], int] = time.monotonic_ns
+    ) -> None:
+        """wall, monotonic: nanoseconds."""
+        self._wall, self._monotonic = wall, monotonic
+        self._last: tuple[int, int] | None = None
+        self._lock = threading.Lock()
 
     def now(self) -> int:
-        """ms UTC."""
-        return time.time_ns() // 1_000_000
+        """ms UTC; from any thread."""
+        with self._lock:
+            wall, at = self._wall(), self._monotonic()
+            if self._last is not None and wall < self._last[0]:
+                last, then = self._last
+                wall = last + (at - then) * _SLOWED[0] // _SLOWED[1]
+            self._last = (wall, at)
+            return wall // 1_000_000
 
     def doubt(self, least: int) -> str:
         """Why the clock is not to be trusted yet; empty when it is. `least`: a time that has certainly passed, ms."""

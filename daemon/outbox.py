@@ -267,7 +267,7 @@ class Outbox:
             return Outcome(Result.REFUSED, f"way {sending.way} has no address; add it to [ways] in the secrets")
         lines = (sending.body, REPEAT if sending.uncertain else "", self._link(sending, self._clock.now()))
         body = "\n".join(line for line in lines if line)
-        return self._notifier.send(way, sending.title, body, sending.message_id, sending.priority)
+        return self._notifier.send(way, sending.title, body, sending.message_id, sending.priority, sending.purpose)
 
     def _record(self, connection: Connection) -> None:
         refused: list[tuple[Sending, str]] = []

@@ -12,18 +12,27 @@ from pathlib import Path
 from types import FrameType
 
 from adapters.intake import Adapter
+from adapters.local_way import is_local
 from adapters.notify import AppriseNotifier, problem
 from adapters.secrets import SecretUrl, load_tokens, load_ways, secrets_path
 from daemon.clock import PlayedClock, SystemClock
 from daemon.forwarding import forwarder_of
 from daemon.loop import Listener, Loop
-from daemon.outbox import Outbox
+from daemon.outbox import Manners, Outbox
 from daemon.queue import DeliveryQueue
+from daemon.replies.doors import Doors
+from daemon.selfwatch.plan import watched
+from daemon.selfwatch.supervisor import Supervisor
+from daemon.selfwatch.watch import SelfWatch
 from daemon.site.adapters import connect
 from daemon.site.load import Site, load_site
 from daemon.site.problem import SiteFileError
+from daemon.site.reach import PersonTable
 from daemon.store import Sending, Store
+from daemon.ways_in_turn import InTurn
 from rules.errors import TidebedError
+from rules.local_time import Zone
+from rules.plan import Plan
 
 HEALTH_EVERY = 60.0
 """Seconds between health lines."""
@@ -39,8 +48,10 @@ class Service:
         self.path = path
         self.site = load_site(path)
         self.clock: SystemClock | PlayedClock = PlayedClock() if played else SystemClock()
-        self.store = Store(self.site.store_path, self.site.plan.points)
+        self.store = Store(self.site.store_path, self._plan(self.site).points)
         self.queue = DeliveryQueue()
+        # A player's daemon is nobody's service, and what it would measure of itself is not of the played time.
+        self.selfwatch = SelfWatch(Supervisor({} if played else os.environ), self.queue)
         self.stopping = threading.Event()
         self._listener = listener
         self._reload = threading.Event()
@@ -67,12 +78,23 @@ class Service:
             for way in person.ways:
                 if way not in ways:
                     _log.warning("%s cannot be told by %s: no address in %s", person.id, way, secrets or "the secrets")
-        self.outbox = Outbox(self.site.store_path, AppriseNotifier(), ways, self.clock, self._refused)
+        plan = self._plan(self.site)
+        doors = Doors(self.site, self.clock, ways, lambda: {rule.id for rule in self._plan(self.site).rules})
+        notifier = doors.notifier(AppriseNotifier())
+        self.outbox = Outbox(
+            self.site.store_path,
+            notifier,
+            ways,
+            self.clock,
+            self._refused,
+            manners=_manners(self.site),
+            link=doors.link,
+        )
         made = [connect(table, self.site.plan) for table in self.site.adapters.values()]
         self.adapters = [adapter for adapter in made if adapter is not None]
         forwarder = forwarder_of(self.site, self.store, tokens)
         self.loop = Loop(
-            self.site.plan,
+            plan,
             self.store,
             self.queue,
             self.clock,
@@ -81,13 +103,27 @@ class Service:
             wake_outbox=self.outbox.wake,
             listener=self._listener or _nobody,
             say=_log.info,
+            monotonic=self.selfwatch.pulse.monotonic,
         )
+        doors.start()
         self.outbox.start()
-        threading.Thread(target=_try_addresses, args=(list(ways.values()),), name="addresses", daemon=True).start()
+        services = [way for way in ways.values() if not is_local(way)]
+        threading.Thread(target=_try_addresses, args=(services,), name="addresses", daemon=True).start()
         if forwarder is not None:
             forwarder.start()
         for adapter in self.adapters:
-            adapter.start(self.queue, self.clock)
+            adapter.start(self.selfwatch.inlet, self.clock)
+        if not isinstance(self.clock, PlayedClock):
+            self.selfwatch.start(
+                self.site,
+                self.clock,
+                self.loop,
+                self.outbox,
+                notifier,
+                ways,
+                tokens,
+                lambda: self.site.plan.persons,
+            )
         told = threading.Thread(target=self._tell_health, name="health", daemon=True)
         told.start()
         _log.info("%s: watching %d points by %d rules", *_size(self.site))
@@ -95,6 +131,7 @@ class Service:
             self.loop.run()
         finally:
             self.stopping.set()
+            self.selfwatch.stop()
             # What is still in the queue was not acknowledged; its sender keeps it.
             self.queue.close()
             for adapter in self.adapters:
@@ -102,6 +139,7 @@ class Service:
             if forwarder is not None:
                 forwarder.stop()
             self.outbox.stop()
+            doors.stop()
             _log.info("stopped; %s", self._health_line())
 
     def stop(self) -> None:
@@ -120,11 +158,20 @@ class Service:
         except TidebedError as error:
             _log.error("the site file is not taken up, the old one stays in use: %s", error)
             return
-        if site.adapters != self.site.adapters or site.store_path != self.site.store_path:
+        before = self.site
+        if site.adapters != before.adapters or site.store_path != before.store_path:
             _log.warning("adapters and the store's place change at the next start; rules and points change now")
+        if (site.web, site.heartbeat) != (before.web, before.heartbeat):
+            _log.warning("[web] and [heartbeat] change at the next start; rules and points change now")
         self.site = site
+        if self.outbox is not None:
+            self.outbox.use(_manners(site))
         if self.loop is not None:
-            self.loop.reload(site.plan)
+            self.loop.reload(self._plan(site))
+
+    def _plan(self, site: Site) -> Plan:
+        """What is judged: the site's plan and, by the board's clock, what the daemon watches of itself."""
+        return site.plan if isinstance(self.clock, PlayedClock) else watched(site)
 
     def _signal(self, number: int, frame: FrameType | None) -> None:
         if number == signal.SIGHUP:
@@ -145,6 +192,7 @@ class Service:
             if not said:
                 _log.warning("%s", doubt)
                 said = doubt
+            self.selfwatch.supervisor.starting("waiting for the board's clock to be set", 30.0)
             self.stopping.wait(1.0)
         return False
 
@@ -154,6 +202,7 @@ class Service:
             if self._reload.is_set():
                 self._reload.clear()
                 self.reload()
+            self.selfwatch.tick()
             if time.monotonic() - begun >= HEALTH_EVERY:
                 begun = time.monotonic()
                 _log.info("%s", self._health_line())
@@ -168,6 +217,7 @@ class Service:
         return self.loop.tally.line([adapter.health() for adapter in self.adapters], alarms, unsent, lag)
 
     def _refused(self, sending: Sending, reason: str) -> None:
+        self.selfwatch.refused(sending)
         _log.error("nobody was told of %r by %s of %s: %s", sending.title, sending.way, sending.person, reason)
 
 
@@ -184,6 +234,16 @@ _SIGNALS = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
 
 def _nobody(events: Sequence[object]) -> None:
     """Nobody listens."""
+
+
+def _manners(site: Site) -> Manners:
+    in_turn = {
+        person.id: InTurn(person.ways, person.next_way_after)
+        for person in site.plan.persons
+        if isinstance(person, PersonTable) and person.next_way_after is not None
+    }
+    fold_after = site.sending.fold_after if site.sending.fold else None
+    return Manners(fold_after, Zone(site.plan.timezone), in_turn)
 
 
 def _size(site: Site) -> tuple[str, int, int]:

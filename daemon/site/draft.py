@@ -13,15 +13,15 @@ from daemon.site.explain import explain
 from daemon.site.lines import Path
 from daemon.site.located import Located, nearest
 from daemon.site.problem import Problem
+from daemon.site.reach import HeartbeatTable, PersonTable, SelfwatchTable, SendingTable, WebTable
 from daemon.site.tables import DERIVED_KINDS, PointTable, SiteTable, StoreTable
 from rules.conditions import KINDS
 from rules.derived_settings import DerivedSettings
-from rules.people import PersonSettings
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
 
 LISTS = ("point", "derived", "rule", "stage", "person")
-TABLES = ("site", "adapter", "store")
+TABLES = ("site", "adapter", "store", "web", "sending", "heartbeat", "selfwatch")
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -36,11 +36,15 @@ class Draft:
     located: Located
     site: SiteTable = field(default_factory=SiteTable)
     store: StoreTable = field(default_factory=StoreTable)
+    web: WebTable = field(default_factory=WebTable)
+    sending: SendingTable = field(default_factory=SendingTable)
+    heartbeat: HeartbeatTable | None = None
+    selfwatch: SelfwatchTable = field(default_factory=SelfwatchTable)
     points: dict[int, PointTable] = field(default_factory=dict)
     derived: dict[int, DerivedSettings] = field(default_factory=dict)
     rules: dict[int, RuleSettings] = field(default_factory=dict)
     stages: dict[int, StageSettings] = field(default_factory=dict)
-    persons: dict[int, PersonSettings] = field(default_factory=dict)
+    persons: dict[int, PersonTable] = field(default_factory=dict)
     adapters: dict[str, AdapterTable] = field(default_factory=dict)
     incomplete: set[Path] = field(default_factory=set)
     problems: list[Problem] = field(default_factory=list)
@@ -68,9 +72,13 @@ def draft(located: Located) -> Draft:
             made.refuse((name,), "unknown table", nearest(name, (*LISTS, *TABLES), kind="tables"))
     made.site = _table(made, ("site",), SiteTable) or made.site
     made.store = _table(made, ("store",), StoreTable) or made.store
+    made.web = _table(made, ("web",), WebTable) or made.web
+    made.sending = _table(made, ("sending",), SendingTable) or made.sending
+    made.heartbeat = _table(made, ("heartbeat",), HeartbeatTable)
+    made.selfwatch = _table(made, ("selfwatch",), SelfwatchTable) or made.selfwatch
     made.points = _list(made, "point", PointTable)
     made.stages = _list(made, "stage", StageSettings)
-    made.persons = _list(made, "person", PersonSettings)
+    made.persons = _list(made, "person", PersonTable)
     made.derived = _list_by_kind(made, "derived", DERIVED_KINDS)
     made.rules = _list_by_kind(made, "rule", KINDS)
     _adapters(made)

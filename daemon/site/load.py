@@ -19,6 +19,8 @@ from daemon.site.located import Located
 from daemon.site.names import check_names
 from daemon.site.points import point_plans
 from daemon.site.problem import Problem, SiteFileError
+from daemon.site.reach import HeartbeatTable, SelfwatchTable, SendingTable, WebTable
+from daemon.site.reaching import check_reach
 from daemon.site.remarks import remarks
 from daemon.site.secret_keys import secrets_in, without
 from daemon.site.syntax import syntax_problem
@@ -47,6 +49,10 @@ class Site:
     store: StoreTable
     store_path: Path
     adapters: Mapping[str, AdapterTable]
+    web: WebTable
+    sending: SendingTable
+    heartbeat: HeartbeatTable | None
+    selfwatch: SelfwatchTable
     remarks: tuple[Problem, ...] = ()
 
 
@@ -85,6 +91,10 @@ def site_from_text(text: str, file: Path) -> Site:
         store_path=file.resolve().parent / made.store.path,
         adapters=made.adapters,
         remarks=tuple(remarks(made, points)),
+        web=made.web,
+        sending=made.sending,
+        heartbeat=made.heartbeat,
+        selfwatch=made.selfwatch,
     )
 
 
@@ -106,6 +116,7 @@ def _read(text: str) -> tuple[Draft | None, dict[str, PointPlan], list[Problem]]
     check_names(made)
     check_limits(made, points)
     check_habits(made)
+    check_reach(made)
     if not made.problems and not secrets:
         if not points:
             made.refuse((), "no point is described", "write at least one [[point]]")

@@ -9,11 +9,11 @@ from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
 from daemon.site.adapters import SETTINGS, settings_class
+from daemon.site.reach import HeartbeatTable, PersonTable, SelfwatchTable, SendingTable, WebTable
 from daemon.site.tables import PointTable, SiteTable, StoreTable
 from rules.conditions import KINDS
 from rules.derived_settings import AnyDerived
 from rules.durations import Duration, show_duration
-from rules.people import PersonSettings
 from rules.settings import Amount
 from rules.stages import StageSettings
 
@@ -53,9 +53,13 @@ def site_schema() -> dict[str, Any]:
         derived=(list[AnyDerived], []),
         rule=(list[rule], []),
         stage=(list[StageSettings], []),
-        person=(list[PersonSettings], []),
+        person=(list[PersonTable], []),
         adapter=(create_model("Adapters", **adapters), {}),
         store=(StoreTable, StoreTable()),
+        web=(WebTable, WebTable()),
+        sending=(SendingTable, SendingTable()),
+        heartbeat=(HeartbeatTable | None, None),
+        selfwatch=(SelfwatchTable, SelfwatchTable()),
     )
     schema = whole.model_json_schema(by_alias=True, schema_generator=_AsWritten)
     return {"$schema": GenerateJsonSchema.schema_dialect, **schema, "title": "Tidebed site file"}

@@ -52,7 +52,7 @@ class Service:
     """(way, message id, body) of each try."""
     on_disk: list[State] = field(default_factory=list)
 
-    def send(self, way: SecretUrl, title: str, body: str, message_id: str, priority: str) -> Outcome:
+    def send(self, way: SecretUrl, title: str, body: str, message_id: str, priority: str, purpose: str = "") -> Outcome:
         """As Notifier."""
         with StoreReader(self.path) as reader:
             self.on_disk += [s.state for s in reader.unsent() if s.message_id == message_id and s.way == way.name]
@@ -283,7 +283,7 @@ def test_a_fault_in_a_services_code_leaves_a_doubt_and_stops_nothing(place: Plac
     """The message is tried again, the next person is served."""
     send = place.service.send
 
-    def faulty(way: SecretUrl, title: str, body: str, message_id: str, priority: str) -> Outcome:
+    def faulty(way: SecretUrl, title: str, body: str, message_id: str, priority: str, purpose: str = "") -> Outcome:
         outcome = send(way, title, body, message_id, priority)
         return outcome if len(place.service.got) > 1 else Outcome(Result.DELIVERED, str(1 / 0))
 
@@ -379,7 +379,7 @@ class Hall(Service):
         self.left = threading.Semaphore(0)
         self.doors: defaultdict[str, threading.Event] = defaultdict(threading.Event)
 
-    def send(self, way: SecretUrl, title: str, body: str, message_id: str, priority: str) -> Outcome:
+    def send(self, way: SecretUrl, title: str, body: str, message_id: str, priority: str, purpose: str = "") -> Outcome:
         """As Notifier."""
         door = self.doors[message_id]
         self.inside.release()

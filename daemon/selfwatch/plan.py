@@ -1,0 +1,133 @@
+"""Which points and rules has the daemon of its own? Ordinary ones: judged, logged and replayed like all others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from daemon.selfwatch.names import (
+    CLOCK,
+    CLOCK_JUMP,
+    COMMIT_TIME,
+    DISK,
+    DISK_FREE,
+    NO_READINGS,
+    NOT_TAKEN,
+    READINGS_AGE,
+    REFUSED,
+    STORE,
+    UNSENT,
+    UNSENT_AGE,
+)
+from daemon.site.adapters import CONNECTIONS
+from daemon.site.load import Site
+from daemon.site.reach import SelfwatchTable
+from rules.conditions import KINDS
+from rules.plan import Plan, PointPlan
+from rules.settings import RuleSettings
+
+_MILLI, _TENTH, _ONE = Fraction(1, 1000), Fraction(1, 10), Fraction(1)
+_POINTS = (
+    (READINGS_AGE, "Newest reading", "duration", "s", _ONE),
+    (CLOCK_JUMP, "The board's clock", "duration", "s", _MILLI),
+    (DISK_FREE, "Room on the disk", "ratio", "%", _TENTH),
+    (UNSENT_AGE, "Oldest critical message", "duration", "s", _ONE),
+    (REFUSED, "Messages refused within an hour", "state", "1", _ONE),
+    (COMMIT_TIME, "Writing to the disk", "duration", "s", _MILLI),
+)
+"""id, what it is called, quantity, unit, resolution."""
+_STALE_AFTER = 3
+
+
+def watched(site: Site) -> Plan:
+    """The plan that the daemon judges: the site file's, and what it watches of itself, unless that is switched off."""
+    table = site.selfwatch
+    if not table.enabled:
+        return site.plan
+    plan = site.plan
+    rules = tuple(_rule(settings, table) for settings in _settings(site) if settings["id"] not in table.without)
+    return replace(plan, points=(*plan.points, *_points(table)), rules=(*plan.rules, *rules))
+
+
+def watched_site(site: Site) -> Site:
+    """The site with that plan, for commands that look at what the daemon has kept."""
+    return replace(site, plan=watched(site))
+
+
+def _points(table: SelfwatchTable) -> Iterator[PointPlan]:
+    for name, called, quantity, unit, resolution in _POINTS:
+        yield PointPlan(
+            name, quantity, unit, resolution, table.every, _STALE_AFTER * table.every, name=called, quality=()
+        )
+
+
+def _settings(site: Site) -> Iterator[dict[str, Any]]:
+    table = site.selfwatch
+    if any(adapter.kind in CONNECTIONS for adapter in site.adapters.values()):
+        yield {
+            "id": NO_READINGS,
+            "point": READINGS_AGE,
+            "high": _seconds(table.no_readings_after),
+            "priority": "high",
+            "title": "No readings come in at all",
+            "says": "The newest is {value} old, so nothing is watched",
+            "do": "look at the place yourself; then at the board's network and the broker.",
+            # One message in place of one for each silent point. What these say as well comes back with the readings.
+            "explains": tuple(rule.id for rule in site.plan.rules if getattr(rule, "kind", "") == "silent"),
+        }
+    yield {
+        "id": CLOCK,
+        "point": CLOCK_JUMP,
+        "high": _seconds(table.clock_jump),
+        "priority": "medium",
+        "title": "The board's clock jumped by {value}",
+        "says": "Times in the log may be wrong around it: {value}",
+        "do": "see that the board has a network, or a battery for its clock.",
+    }
+    yield {
+        "id": DISK,
+        "point": DISK_FREE,
+        "low": f"{table.disk_free} %",
+        "deadband": "0.5 %",
+        "priority": "high",
+        "title": "The disk is nearly full: {value} free",
+        "do": "delete what is not needed there, or move the store to a larger disk.",
+    }
+    yield {
+        "id": UNSENT,
+        "point": UNSENT_AGE,
+        "high": _seconds(table.unsent_after),
+        "priority": "high",
+        "title": "A critical message cannot be sent",
+        "says": "It waits for {value}",
+        "do": "look at the place yourself; then check the router and `tidebed now`.",
+    }
+    yield {
+        "id": NOT_TAKEN,
+        "point": REFUSED,
+        "high": "0",
+        "priority": "high",
+        "title": "A service refuses our messages",
+        "says": "Refused within an hour: {value}",
+        "do": "run `tidebed notify-test` and mend the address it names.",
+    }
+    yield {
+        "id": STORE,
+        "point": COMMIT_TIME,
+        "high": _seconds(table.slow_commit),
+        "priority": "medium",
+        "title": "Writing to the disk is slow: {value}",
+        "do": "save a backup now; a memory card that becomes slow is often about to fail.",
+    }
+
+
+def _rule(settings: Mapping[str, Any], table: SelfwatchTable) -> RuleSettings:
+    priority = table.priorities.get(settings["id"], settings["priority"])
+    return KINDS["band"].model_validate({"kind": "band", **settings, "priority": priority})
+
+
+def _seconds(ms: int) -> str:
+    return f"{Decimal(ms) / 1000} s"

@@ -1,0 +1,140 @@
+"""Are the daemon's own rules ordinary rules that a site file can set and leave out?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from daemon.selfwatch.names import OWN, RULES
+from daemon.selfwatch.plan import watched
+from daemon.site.load import Site, problems_of, site_from_text
+from rules.block import block
+from rules.engine import Engine
+from rules.events import Event
+from tests.site_files import SITE
+
+START = 1_780_000_000_000
+BROKER = """
+[adapter.mqtt]
+host = "127.0.0.1"
+username = "tidebed"
+password_env = "NOWHERE"
+topics = [{ topic = "a", point = "house.air" }]
+"""
+SILENT = """
+[[rule]]
+id = "tank.silent"
+kind = "silent"
+point = "tank.temperature"
+priority = "medium"
+"""
+
+
+def site(more: str = "", text: str = SITE) -> Site:
+    """The site of the tests with more in its file."""
+    return site_from_text(text + SILENT + BROKER + more, Path("site.toml"))
+
+
+def events(made: Site, point: str, counts: list[int], rule: str) -> list[Event]:
+    """What a rule says to one value a minute of one of our points."""
+    engine = Engine(watched(made), START)
+    times = [START + 60_000 * (index + 1) for index in range(len(counts))]
+    found = engine.step([block(point, times, counts)], [], times[-1] + 1000)
+    return [event for event in found if event.type == "alarm" and event.body["rule"] == rule]
+
+
+def test_they_stand_behind_the_site_files_own() -> None:
+    """All of them, with their points; none of the keeper's is touched."""
+    made = site()
+    plan = watched(made)
+    assert plan.rules[: len(made.plan.rules)] == made.plan.rules
+    assert [rule.id for rule in plan.rules[len(made.plan.rules) :]] == list(RULES)
+    assert all(point.id.startswith(OWN) for point in plan.points[len(made.plan.points) :])
+
+
+def test_they_can_be_switched_off_left_out_and_set() -> None:
+    """By [selfwatch]."""
+    assert watched(site("[selfwatch]\nenabled = false")) == site("[selfwatch]\nenabled = false").plan
+    made = site('[selfwatch]\nwithout = ["tidebed.disk"]\npriorities = { "tidebed.clock" = "low" }')
+    rules = {rule.id: rule for rule in watched(made).rules}
+    assert "tidebed.disk" not in rules
+    assert rules["tidebed.clock"].priority == "low"
+
+
+def test_a_site_without_anything_that_brings_readings_has_no_rule_that_misses_them() -> None:
+    """It would stand for ever."""
+    made = site_from_text(SITE, Path("site.toml"))
+    assert "tidebed.no_readings" not in [rule.id for rule in watched(made).rules]
+
+
+@pytest.mark.parametrize(
+    ("rule", "point", "limit", "beyond"),
+    [
+        ("tidebed.no_readings", "tidebed.readings_age", 300, 301),
+        ("tidebed.clock", "tidebed.clock_jump", 2000, 2001),
+        ("tidebed.disk", "tidebed.disk_free", 50, 49),
+        ("tidebed.unsent", "tidebed.unsent_age", 300, 301),
+        ("tidebed.not_taken", "tidebed.refused", 0, 1),
+        ("tidebed.store", "tidebed.commit_time", 5000, 5001),
+    ],
+)
+def test_each_speaks_beyond_its_limit_and_not_at_it(rule: str, point: str, limit: int, beyond: int) -> None:
+    """With the values that are set where the file says nothing."""
+    assert events(site(), point, [limit, limit], rule) == []
+    (raised,) = events(site(), point, [limit, beyond], rule)
+    assert raised.body["state"] == "unacknowledged"
+    assert raised.t == START + 120_000
+
+
+def test_their_limits_follow_the_site_file() -> None:
+    """Two minutes instead of five."""
+    made = site('[selfwatch]\nno_readings_after = "2 min"')
+    assert events(made, "tidebed.readings_age", [120], "tidebed.no_readings") == []
+    assert len(events(made, "tidebed.readings_age", [121], "tidebed.no_readings")) == 1
+
+
+def test_no_readings_at_all_speaks_for_every_silent_point() -> None:
+    """One message in place of one a point."""
+    rules = {rule.id: rule for rule in watched(site()).rules}
+    assert rules["tidebed.no_readings"].explains == ("tank.silent",)
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ('[selfwatch]\nwithout = ["tidebed.disc"]', "there is no built-in rule tidebed.disc"),
+        ('[selfwatch]\npriorities = { "tank.warm" = "low" }', "there is no built-in rule tank.warm"),
+        ('[sending]\nbroker = "other"', "there is no broker other"),
+        ('[sending]\nack_topic = "home/+"', "ack_topic must name one topic"),
+        ('[web]\nlisten = "8600"', "is no address and port"),
+        ('[web]\nlisten = "127.0.0.1:99999"', "is no address and port"),
+        ('[web]\nlink_base = "https://home.example"', "link_base needs listen"),
+        ('[web]\nlisten = "127.0.0.1:8600"\nlink_base = "home.example"', "is no web address"),
+        ('[web]\nlink_valid = "30 d"', "must be at most 7 d"),
+        ('[heartbeat]\nevery = "1 s"', "must be at least 10 s"),
+        ('[[person]]\nid = "ben"\nways = ["ben_phone"]\nnext_way_after = "5 min"', "needs a second way"),
+        ('[[rule]]\nid = "tidebed.mine"\nkind = "silent"\npoint = "house.air"', "are the daemon's own"),
+    ],
+)
+def test_what_cannot_work_is_told(more: str, told: str) -> None:
+    """With the line, before anything of the file is used."""
+    problems = problems_of(SITE + BROKER + more)
+    assert len(problems) == 1
+    assert told in problems[0].what
+    assert problems[0].line is not None
+
+
+def test_answers_from_anybody_are_refused() -> None:
+    """A topic on which everybody may publish acknowledges for everybody."""
+    open_broker = BROKER.replace('username = "tidebed"\npassword_env = "NOWHERE"\n', "")
+    (problem,) = problems_of(SITE + open_broker + '[sending]\nack_topic = "home/ack"')
+    assert "needs a login at the broker" in problem.what
+    assert problems_of(SITE + BROKER + '[sending]\nack_topic = "home/ack"') == []
+
+
+def test_the_places_of_the_endpoint_are_read() -> None:
+    """With and without brackets."""
+    assert site('[web]\nlisten = "127.0.0.1:8600"').web.place() == ("127.0.0.1", 8600)
+    assert site('[web]\nlisten = "[::1]:8600"').web.place() == ("::1", 8600)
+    assert site().web.place() is None
