@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from paho.mqtt.client import Client
@@ -67,10 +68,14 @@ def connect(client: Client, settings: MqttSettings, version: MQTTProtocolVersion
     client.connect(settings.host, settings.used_port, keepalive, clean_start=False, properties=wanted)
 
 
-def subscribe(client: Client, topics: list[str], version: MQTTProtocolVersion) -> None:
-    """Read the topics at QoS 1; under MQTT 5 kept messages are sent for a new subscription only."""
+def subscribe(client: Client, topics: list[str], version: MQTTProtocolVersion, always: Collection[str] = ()) -> None:
+    """Read the topics at QoS 1; under MQTT 5 kept messages are sent for a new subscription only.
+
+    always: topics of which the kept message is wanted at each connection.
+    """
     if version == MQTTProtocolVersion.MQTTv5:
-        options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
-        client.subscribe([(topic, options) for topic in topics])
+        if_new = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
+        each_time = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_ON_SUBSCRIBE)
+        client.subscribe([(topic, each_time if topic in always else if_new) for topic in topics])
     else:
         client.subscribe([(topic, 1) for topic in topics])

@@ -79,6 +79,9 @@ class MqttAdapter:
         if settings.clock_topic is not None:
             self._topics.append(settings.clock_topic)
         self._decoder = Decoder(name, settings, points)
+        self._topics += [topic for topic in self._decoder.alive.topics if topic not in self._topics]
+        # The broker's kept word on who is there, and the last of those who send changes only, are wanted each time.
+        self._always = {topic.topic for topic in settings.topics if topic.alive} | set(self._decoder.alive.topics)
         self._backoff = backoff or Backoff()
         self._monotonic = monotonic
         self._version = _THREE if settings.protocol == "3.1.1" else _FIVE
@@ -174,6 +177,8 @@ class MqttAdapter:
             while not self._stopping.is_set() and (connection.answered or self._monotonic() < until):
                 if not _turn(client):
                     break
+                if connection.accepted:
+                    self._repeat()
             self._take_leave(client, connection)
         except SettingError as error:
             self._is("waiting", str(error))
@@ -260,7 +265,7 @@ class MqttAdapter:
         if self._had_session and not flags.session_present:
             self._note("the broker had forgotten our session; what was sent while the link was down is lost")
         self._had_session = True
-        subscribe(client, self._topics, self._version)
+        subscribe(client, self._topics, self._version, self._always)
         client.publish(self.status_topic, "online", qos=1, retain=True)
 
     def _on_subscribe(
@@ -296,6 +301,14 @@ class MqttAdapter:
             if not taken_in and message.qos == 0:
                 self._health.refused["not taken in"] += 1
 
+    def _repeat(self) -> None:
+        """Hand on the last values of devices that send changes only and are there."""
+        due = self._decoder.alive.due(self._monotonic())
+        if due:
+            with self._lock:
+                self._health.received += len(due)
+            self._hand_on(Delivery(self.name, due))
+
     def _hand_on(self, delivery: Delivery) -> bool:
         """Wait until the inlet takes it; no later message may overtake this one. False where we are to stop first.
 
@@ -320,7 +333,7 @@ class MqttAdapter:
             topic = message.topic
         except UnicodeDecodeError:
             return Delivery(self.name, refusals=[Refusal("unknown topic", "a topic that is not UTF-8")])
-        return self._decoder.decode(topic, bytes(message.payload), message.retain, self._clock.now())
+        return self._decoder.decode(topic, bytes(message.payload), message.retain, self._clock.now(), self._monotonic())
 
     def _acknowledge(self, connection: _Connection, mid: int, qos: int) -> None:
         """Called by whoever has the readings on disk, on any thread."""

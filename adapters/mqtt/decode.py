@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from adapters.intake import OLDEST, Arrived, Delivery, Refusal, judge_time
+from adapters.mqtt.alive import Alive
 from adapters.mqtt.settings import MqttSettings, TopicSettings
 from adapters.mqtt.topics import TopicFilter
 from adapters.payloads.decoded import Decoded, quote
 from adapters.payloads.doors import Doors
-from adapters.payloads.json_fields import Field, decode_fields
+from adapters.payloads.json_fields import Field, decode_each, decode_fields
 from adapters.payloads.json_pointer import Pointer
 from adapters.payloads.plain import decode_plain
 from adapters.payloads.senml import decode_senml
+from adapters.payloads.senml_cbor import decode_senml_cbor
 from adapters.payloads.senml_units import parse_senml_unit
 from rules.plan import PointPlan
 
@@ -24,12 +26,11 @@ _CLOCK = re.compile(rb"[0-9]{1,15}")
 
 
 @dataclass(frozen=True, slots=True)
-class _Route:
-    """How the payloads of one topic are decoded."""
+class _Share:
+    """How one part of a topic's payloads is decoded, and by which settings its readings are judged."""
 
-    plain: tuple[tuple[str, str | None], ...]
-    fields: tuple[Field, ...]
-    senml: tuple[tuple[Callable[[str], str | None], str | None], ...]
+    settings: TopicSettings
+    read: Callable[[bytes, int], Decoded]
 
 
 class Decoder:
@@ -42,13 +43,15 @@ class Decoder:
         self._doors = Doors(points)
         self._senml_doors = Doors(points, parse_senml_unit)
         self._topics = [(TopicFilter(topic.topic), topic) for topic in settings.topics]
-        self._routes: dict[str, _Route | None] = {}
+        self._routes: dict[str, tuple[_Share, ...]] = {}
+        self.alive = Alive(settings.topics, points)
 
-    def decode(self, topic: str, payload: bytes, retained: bool, now: int) -> Delivery:
+    def decode(self, topic: str, payload: bytes, retained: bool, now: int, monotonic: float = 0.0) -> Delivery:
         """The readings of one message, and a refusal for whatever in it is none.
 
         retained: the broker kept it from before we subscribed; without a time of its own it is no reading then.
-        now: ms UTC, for times relative to it and to tell impossible ones.
+        now: ms UTC, for times relative to it and to tell impossible ones; monotonic: seconds, for devices that send
+        changes only.
         """
         delivery = Delivery(self._name)
         settings = self._settings
@@ -60,67 +63,77 @@ class Decoder:
         if topic == settings.clock_topic:
             _read_clock(delivery, payload, retained)
             return delivery
+        told = self.alive.told(topic, payload, monotonic)
         route = self._route(topic)
-        if route is None:
+        if not route and not told:
             delivery.refusals.append(Refusal("unknown topic", f"no topic of the settings names {quote(topic)}"))
-            return delivery
-        for point, unit in route.plain:
-            self._take(delivery, decode_plain(payload, point, self._doors, unit), retained, now)
-        if route.fields:
-            self._take(delivery, decode_fields(payload, route.fields, self._doors), retained, now)
-        for names, unit in route.senml:
-            self._take(delivery, decode_senml(payload, now, names, self._senml_doors, unit), retained, now)
+        for share in route:
+            self._take(delivery, share.read(payload, now), share.settings, retained, now, monotonic)
         return delivery
 
-    def _take(self, into: Delivery, decoded: Decoded, retained: bool, now: int) -> None:
+    def _take(
+        self, into: Delivery, decoded: Decoded, settings: TopicSettings, retained: bool, now: int, monotonic: float
+    ) -> None:
         into.refusals.extend(decoded.refusals)
         into.rounded += decoded.rounded
         for reading in decoded.readings:
-            cause = self._judge(reading, retained, now)
+            if settings.dated == "arrival":
+                reading = reading._replace(time=None)
+            if settings.alive is not None:
+                self.alive.heard(settings.alive, reading, monotonic, kept=retained)
+                if retained and reading.time is None:
+                    continue  # not a reading now, but repeated as soon as its device is known to be there
+            cause = self._judge(reading, settings, retained, now)
             if cause is None:
                 into.readings.append(reading)
             else:
                 into.refusals.append(Refusal(cause, f"{reading.point}: a reading of {reading.time}"))
 
-    def _judge(self, reading: Arrived, retained: bool, now: int) -> str | None:
+    def _judge(self, reading: Arrived, settings: TopicSettings, retained: bool, now: int) -> str | None:
         if reading.time is None:
             return "retained without a time" if retained else None
+        if retained and settings.retained_within is not None and now - reading.time > settings.retained_within:
+            return "retained too long"
         # A played clock stands still between the player's ticks, while readings come dated after it.
         return judge_time(reading.time, now if self._settings.clock_topic is None else max(reading.time, OLDEST))
 
-    def _route(self, topic: str) -> _Route | None:
+    def _route(self, topic: str) -> tuple[_Share, ...]:
         if topic not in self._routes:
             if len(self._routes) >= _REMEMBERED:
                 self._routes.clear()
-            self._routes[topic] = self._find(topic)
+            self._routes[topic] = tuple(self._find(topic))
         return self._routes[topic]
 
-    def _find(self, topic: str) -> _Route | None:
-        plain: list[tuple[str, str | None]] = []
-        fields: list[Field] = []
-        senml: list[tuple[Callable[[str], str | None], str | None]] = []
-        for pattern, settings in self._topics:
-            wildcards = pattern.match(topic)
-            if wildcards is None:
-                continue
-            if settings.payload == "senml":
-                senml.append((self._by_name(settings, wildcards), settings.unit))
-                continue
-            point = settings.template().fill(wildcards)
+    def _find(self, topic: str) -> Iterator[_Share]:
+        """Plain numbers, then the fields of JSON (a document is parsed once), then packs."""
+        named = [(settings, wild) for pattern, settings in self._topics if (wild := pattern.match(topic)) is not None]
+        for settings, wildcards in named:
             if settings.payload == "plain":
-                plain.append((point, settings.unit))
-            else:
-                fields.append(
-                    Field(
-                        point,
-                        Pointer(settings.value or ""),
-                        None if settings.time is None else Pointer(settings.time),
-                        settings.time_format,
-                        settings.unit,
-                        None if settings.unit_at is None else Pointer(settings.unit_at),
-                    )
-                )
-        return _Route(tuple(plain), tuple(fields), tuple(senml)) if plain or fields or senml else None
+                yield _Share(settings, self._plain(settings.template().fill(wildcards), settings.unit))
+        documents: dict[object, tuple[TopicSettings, list[Field]]] = {}
+        for settings, wildcards in named:
+            if settings.payload == "json":
+                alike = (settings.each, settings.dated, settings.retained_within, settings.alive)
+                _, fields = documents.setdefault(alike, (settings, []))
+                fields.append(_field(settings, settings.template().fill(wildcards)))
+        for settings, fields in documents.values():
+            yield _Share(settings, self._fields(fields, settings.each))
+        for settings, wildcards in named:
+            if settings.is_senml:
+                yield _Share(settings, self._senml(settings, self._by_name(settings, wildcards)))
+
+    def _plain(self, point: str, unit: str | None) -> Callable[[bytes, int], Decoded]:
+        return lambda payload, now: decode_plain(payload, point, self._doors, unit)
+
+    def _fields(self, fields: Sequence[Field], each: str | None) -> Callable[[bytes, int], Decoded]:
+        if each is None:
+            return lambda payload, now: decode_fields(payload, fields, self._doors)
+        pointer = Pointer(each)
+        return lambda payload, now: decode_each(payload, pointer, fields, self._doors)
+
+    def _senml(self, settings: TopicSettings, names: Callable[[str], str | None]) -> Callable[[bytes, int], Decoded]:
+        decode = decode_senml if settings.payload == "senml" else decode_senml_cbor
+        return lambda payload, now: decode(payload, now, names, self._senml_doors, settings.unit)
 
     def _by_name(self, settings: TopicSettings, wildcards: tuple[str, ...]) -> Callable[[str], str | None]:
         template = settings.template()
@@ -130,6 +143,17 @@ class Decoder:
             return point if point in self._points else None
 
         return point_of
+
+
+def _field(settings: TopicSettings, point: str) -> Field:
+    return Field(
+        point,
+        Pointer(settings.value or ""),
+        None if settings.time is None else Pointer(settings.time),
+        settings.time_format,
+        settings.unit,
+        None if settings.unit_at is None else Pointer(settings.unit_at),
+    )
 
 
 def _read_clock(delivery: Delivery, payload: bytes, retained: bool) -> None:

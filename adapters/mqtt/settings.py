@@ -23,7 +23,9 @@ class TopicSettings(Settings):
     """What the messages under a topic filter carry. A filter may stand several times, once a point."""
 
     topic: str = Field(description="topic filter, as in house/+/temperature")
-    payload: Literal["plain", "json", "senml"] = Field("plain", description="a number; JSON; SenML in JSON")
+    payload: Literal["plain", "json", "senml", "senml_cbor"] = Field(
+        "plain", description="a number; JSON; SenML in JSON; SenML in CBOR"
+    )
     point: str | None = Field(
         None, description="the point; {1}, {2} are what + and # stand for, {name} a SenML name (the default for SenML)"
     )
@@ -33,6 +35,23 @@ class TopicSettings(Settings):
     time_format: TimeFormat = Field(TimeFormat.RFC3339, description="rfc3339, s or ms since 1970")
     unit: str | None = Field(None, description="the sender's unit, where it is not the point's")
     unit_at: str | None = Field(None, description="JSON Pointer to the unit")
+    each: str | None = Field(
+        None, description="JSON Pointer to an array; the other pointers count from each of its elements"
+    )
+    dated: Literal["sender", "arrival"] = Field(
+        "sender", description="arrival: the sender's clock is not believed, and its times are not used"
+    )
+    retained_within: Duration | None = Field(
+        None, description="a message that the broker had kept counts if its own time is no older; left out, always"
+    )
+    alive: str | None = Field(
+        None,
+        description="topic that tells whether a device that sends only changes is there (its birth and last will); "
+        "while it is, its last value is repeated as often as the point expects one",
+    )
+    alive_words: tuple[str, ...] = Field(
+        ("online", "1", "true", "connected", "alive"), description="what stands on the alive topic of a device there"
+    )
 
     @field_validator("topic")
     @classmethod
@@ -40,11 +59,18 @@ class TopicSettings(Settings):
         TopicFilter(value)
         return value
 
-    @field_validator("value", "time", "unit_at")
+    @field_validator("value", "time", "unit_at", "each")
     @classmethod
     def _is_pointer(cls, value: str | None) -> str | None:
         if value is not None:
             Pointer(value)
+        return value
+
+    @field_validator("alive")
+    @classmethod
+    def _is_one_topic(cls, value: str | None) -> str | None:
+        if value is not None and TopicFilter(value).wildcards:
+            raise SettingError(f"alive {value!r} must name one topic, without + and #")
         return value
 
     @field_validator("unit")
@@ -59,22 +85,26 @@ class TopicSettings(Settings):
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        for key in ("value", "time", "unit_at"):
+        for key in ("value", "time", "unit_at", "each"):
             if getattr(self, key) is not None and self.payload != "json":
                 raise SettingError(f'{key} is for payload = "json"; topic {self.topic} is {self.payload}')
         if self.payload == "json" and self.value is None:
             raise SettingError(f'topic {self.topic}: json needs value, a JSON Pointer such as "/temperature"')
-        if self.payload != "senml" and self.names:
+        if not self.is_senml and self.names:
             raise SettingError(f'names is for payload = "senml"; topic {self.topic} is {self.payload}')
-        if self.payload != "senml" and self.point is None:
+        if not self.is_senml and self.point is None:
             raise SettingError(f"topic {self.topic}: point is missing")
         self.template()
         return self
 
     def template(self) -> PointTemplate:
         """The point's name, to be filled."""
-        named = self.payload == "senml"
-        return PointTemplate(self.point or "{name}", TopicFilter(self.topic).wildcards, named=named)
+        return PointTemplate(self.point or "{name}", TopicFilter(self.topic).wildcards, named=self.is_senml)
+
+    @property
+    def is_senml(self) -> bool:
+        """Whether names stand in the payload."""
+        return self.payload.startswith("senml")
 
     def named_points(self) -> list[str]:
         """The points that are named outright, so that a site file can be checked against its points."""

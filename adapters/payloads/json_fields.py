@@ -40,6 +40,31 @@ def decode_fields(payload: bytes, fields: Iterable[Field], doors: Doors) -> Deco
     return decoded
 
 
+MOST_ELEMENTS = 10_000
+"""Elements of an array that are read; more are refused together."""
+
+
+def decode_each(payload: bytes, each: Pointer, fields: Iterable[Field], doors: Doors) -> Decoded:
+    """As decode_fields for each element of the array at `each`; the fields' pointers count from the element."""
+    try:
+        document = parse_json(payload)
+    except ValueRefused as error:
+        return refused("not JSON", str(error))
+    found = each.find(document)
+    if not isinstance(found, list):
+        return refused("no array", f"nothing with elements at {each.text!r}")
+    if not found:
+        return refused("empty", f"the array at {each.text!r} has no element")
+    wanted = tuple(fields)
+    decoded = Decoded()
+    for element in found[:MOST_ELEMENTS]:
+        for one in wanted:
+            _take(decoded, element, one, doors)
+    if len(found) > MOST_ELEMENTS:
+        decoded.refuse("too many", f"{len(found)} elements at {each.text!r}, at most {MOST_ELEMENTS}")
+    return decoded
+
+
 def _take(into: Decoded, document: object, wanted: Field, doors: Doors) -> None:
     value = wanted.value.find(document)
     if value is MISSING:

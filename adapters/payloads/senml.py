@@ -76,11 +76,20 @@ def decode_senml(
     Every record with a value or sum is read or refused; a faulty pack is one refusal.
     """
     try:
-        found = list(resolve(parse_json(payload), now))
-    except PackRefused as error:
-        return refused("not SenML", str(error))
+        document = parse_json(payload)
     except ValueRefused as error:
         return refused("not JSON", str(error))
+    return read_pack(document, now, route, doors, unit)
+
+
+def read_pack(
+    document: object, now: int, route: Callable[[str], str | None], doors: Doors, unit: str | None
+) -> Decoded:
+    """The readings of a parsed pack, as for decode_senml."""
+    try:
+        found = list(resolve(document, now))
+    except PackRefused as error:
+        return refused("not SenML", str(error))
     decoded = Decoded()
     for record in found:
         if isinstance(record, Faulty):

@@ -79,7 +79,7 @@ def test_a_table_of_the_site_file() -> None:
             "names is for",
         ),
         ({"topics": [{"topic": "a", "point": "p", "unit": "furlong"}]}, "furlong"),
-        ({"topics": [{"topic": "a", "point": "p", "payload": "xml"}]}, "'plain', 'json' or 'senml'"),
+        ({"topics": [{"topic": "a", "point": "p", "payload": "xml"}]}, "'plain', 'json', 'senml' or 'senml_cbor'"),
     ],
 )
 def test_what_makes_no_sense_is_refused(changes: dict[str, Any], told: str) -> None:
