@@ -22,6 +22,7 @@ SETTINGS: Mapping[str, str] = {
     "sdi12": "adapters.sdi12.settings:Sdi12Settings",
     "modbus": "adapters.modbus.settings:ModbusSettings",
     "sysfs": "adapters.sysfs.settings:SysfsSettings",
+    "digital_inputs": "adapters.digital_inputs.settings:DigitalInputsSettings",
 }
 """kind -> module:class. A table is of the kind that it is named for, or that its `kind` says."""
 
@@ -31,6 +32,7 @@ CONNECTIONS: Mapping[str, str] = {
     "sdi12": "adapters.sdi12.connection:Sdi12Adapter",
     "modbus": "adapters.modbus.connection:ModbusAdapter",
     "sysfs": "adapters.sysfs.connection:SysfsAdapter",
+    "digital_inputs": "adapters.digital_inputs.connection:DigitalInputsAdapter",
 }
 """kind -> module:class of those that bring readings in: called with settings, points, the site's name, name=..."""
 
