@@ -20,6 +20,7 @@ class ActKind(StrEnum):
     IN_SERVICE = "in_service"
     NOTE = "note"
     DRILL = "drill"
+    AWAY = "away"
     OFF = "off"
 
 
@@ -28,8 +29,9 @@ class Act:
     """One act.
 
     time: ms UTC; who: a person or "tidebed"; rule and side: what it is about, where it is about an alarm
-    (side None: all sides; rule None: all rules where that makes sense); until: end in ms UTC of a shelving or
-    mute, or the end of an `off` span that began at `time`; text: a note or a reason.
+    (side None: all sides; rule None: all rules where that makes sense); until: end in ms UTC of a shelving, mute,
+    drill or away, or the end of an `off` span that began at `time`; text: a note or a reason.
+    data: of a note `kind`; of a mute and a drill `rules` and `points`, of away `on_duty` (persons), each with commas.
     """
 
     time: int

@@ -55,6 +55,7 @@ class Engine:
         self.in_order = ordered(self.judges)
         looked_at = {rule for judge in self.judges for rule in judge.rests_on()}
         looked_at.update(rule for stage in plan.stages for rule in stage.only_if)
+        looked_at.update(rule.suppressed_while for rule in plan.rules if rule.suppressed_while is not None)
         for judge in self.judges:
             judge.is_seen = judge.rule.id in looked_at
         reach = dict.fromkeys(points, 0)
@@ -70,7 +71,7 @@ class Engine:
         self.tracks = {name: Track(point, start, reach[name]) for name, point in points.items()}
         self.air = Air(plan.stages, points)
         self.writer = Writer(plan, points, self.zone, self)
-        self.life = Life(plan, self.judges, self.writer, self.running)
+        self.life = Life(plan, self.judges, self.writer, self.running, self._rests_on(), start)
 
     def step(self, blocks: Iterable[Block], acts: Iterable[Act], now: int) -> list[Event]:
         """Judge everything dated up to `now - settle` and return what follows, in order.
@@ -113,12 +114,23 @@ class Engine:
         view = View(spans, self.running, key, before, notes)
         for judge in self.in_order:
             judge.judge(view)
-        marked = self.life.advance(timed, key)
+        marked = self.life.advance(timed, key, view.conditions)
         marked += [((2 * event.t, 1, -1), event) for event in self.judged.events]
         for decision in self.air.advance(spans, view.conditions, 2 * before + 1, key, self.running):
             marked.append(((decision.key, 3, 0), self._decided(decision)))
         marked.sort(key=lambda item: item[0])
         return [event for _, event in marked]
+
+    def _rests_on(self) -> dict[str, set[str]]:
+        """rule -> every point that it rests on: by itself, by the rules that it joins, and what they are made of."""
+        made_of: dict[str, set[str]] = {}
+        for derived in self.derived:
+            made_of[derived.point.id] = set().union(*({p, *made_of.get(p, ())} for p in derived.reach))
+        found: dict[str, set[str]] = {}
+        for judge in self.in_order:
+            own = set(judge.condition.reach()).union(*(found[other] for other in judge.condition.rests_on))
+            found[judge.rule.id] = own.union(*(made_of.get(point, set()) for point in own))
+        return found
 
     def _decided(self, decision: Decision) -> Event:
         stage = decision.stage
@@ -147,10 +159,12 @@ class Engine:
         span = self.tracks[point].span
         if span is None:
             return None
-        times = np.concatenate((span.tail_t, span.own))
-        values = np.concatenate((span.tail_v, span.v))
-        end = int(np.searchsorted(times, key >> 1, side="right"))
-        begin = int(np.searchsorted(times, (key >> 1) - window, side="left"))
+        # Only the unbroken run that the instant lies in counts, however the step was cut.
+        times, values, first, _ = span.runs()
+        tail = len(span.tail_t)
+        end = tail + int(np.searchsorted(span.t, key >> 1, side="right"))
+        begin = int(np.searchsorted(times[:end], (key >> 1) - window, side="left"))
+        begin = max(begin, int(first[end - tail - 1])) if end > tail else begin
         if end - begin < 3:
             return None
         found = slopes(times[:end], values[:end], np.array([begin]), end - 1)
@@ -215,6 +229,6 @@ class Engine:
         for judge in engine.judges:
             if judge.rule.id in state["rules"]:
                 judge.load(state["rules"][judge.rule.id])
-        engine.life.load(state["life"])
+        engine.life.load(state["life"], engine.frontier)
         engine.air.load(state["air"])
         return engine

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 
 from rules.settings import RuleSettings
 
@@ -19,6 +20,22 @@ class Explaining:
                 if explained in self.causes and explained != rule.id:
                     self.causes[explained].append(rule.id)
         self.never = {rule.id for rule in rules if rule.never_suppressed}
+
+    def behind(self, rule: str, active: Container[str]) -> list[str]:
+        """The active rules that account for a rule by one step or more, nearest first."""
+        found: list[str] = []
+        todo = [rule]
+        while todo:
+            for cause in self.causes[todo.pop(0)]:
+                if cause in active and cause != rule and cause not in found:
+                    found.append(cause)
+                    todo.append(cause)
+        return found
+
+    def probable_first(self, rules: Iterable[str], active_since: Mapping[str, int]) -> str:
+        """Which of some rules probably came first: the one that accounts for most active ones, else active longest."""
+        counted = Counter(cause for rule in active_since for cause in self.behind(rule, active_since))
+        return min(rules, key=lambda r: (-counted[r], active_since.get(r, 1 << 62), self.order[r]))
 
     def _ring(self, rule: str, active: Mapping[str, int]) -> set[str]:
         """The active rules that explain each other in a ring through `rule`, itself included; empty without one."""

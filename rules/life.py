@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-import heapq
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from rules.acts import Act, ActKind
 from rules.alarms import Alarm, Move, State
+from rules.daily_messages import DailyMessages
 from rules.delays import Change, due_key
 from rules.door import as_float
+from rules.edges import TRUE, Edges, listed, truth_at
 from rules.events import Event
 from rules.explaining import Explaining
 from rules.judging import RuleJudge
-from rules.messages import Writer
+from rules.messages import Told, Writer
 from rules.plan import Plan
 from rules.routing import Router, Telling
 from rules.running import Running
 from rules.settings import Priority
+from rules.standing_orders import StandingOrders
 
 Marked = tuple[tuple[int, int, int], Event]
 """An event with its place: (key, 0 act / 1 alarm / 2 notice / 3 decision, order)."""
@@ -30,17 +33,29 @@ _MOVES = {
     ActKind.IN_SERVICE: Move.RELEASE,
 }
 _RELEASES = {ActKind.UNSHELVE: State.SHELVED, ActKind.IN_SERVICE: State.OUT_OF_SERVICE}
+_ORDERS = (ActKind.MUTE, ActKind.DRILL, ActKind.AWAY)
+_SET_ASIDE = (State.SHELVED, State.OUT_OF_SERVICE)
 _LOWER = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
 _TOLD = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.SUPPRESSED)
 _OVER = (State.RETURNED, State.NORMAL, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
+_NEVER = 1 << 62
 _MOST = 366 * 86_400_000
 """Nothing may be shelved for longer than a year (ms)."""
 
 
 class Life:
-    """All alarms of a plan."""
+    """All alarms of a plan, and what they know of each other."""
 
-    def __init__(self, plan: Plan, judges: list[RuleJudge], writer: Writer, running: Running) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        judges: list[RuleJudge],
+        writer: Writer,
+        running: Running,
+        points: Mapping[str, set[str]],
+        start: int,
+    ) -> None:
+        """points: rule -> every point that it rests on; start: the first instant, ms UTC."""
         self.plan, self.judges, self.writer, self.running = plan, judges, writer, running
         self.alarms: dict[str, dict[str, Alarm]] = {}
         for judge in judges:
@@ -57,8 +72,22 @@ class Life:
         """rule -> side -> key since which its delayed condition is active, for those that are."""
         self.returned_at: dict[str, int] = {}
         """rule -> key of its last return, where it still explains others for a while."""
-        self.router = Router(plan, writer)
+        self.suppressed_while = {
+            rule.id: rule.suppressed_while
+            for rule in plan.rules
+            if rule.suppressed_while is not None and not rule.never_suppressed
+        }
+        self.conditions: Mapping[str, Edges] = {}
+        """rule -> its condition in this step, of those that suppress others."""
+        self.orders = StandingOrders({rule.id: rule for rule in plan.rules}, points, plan.persons)
+        self.shown = {judge.rule.id: judge.point for judge in judges}
+        self.router = Router(plan, writer, self.orders, self, self.shown, running)
+        self.daily = DailyMessages(plan, writer, start)
         self.events: list[Marked] = []
+        self._judged = 2 * start - 1
+        """The key up to which everything is told."""
+        self._next = 0
+        """The key before which nothing becomes due by itself."""
 
     @staticmethod
     def _priority(own: Priority, side: str) -> Priority:
@@ -66,9 +95,13 @@ class Life:
             return Priority.HIGH
         return _LOWER.get(own, own) if side == "blind" else own
 
-    def advance(self, acts: list[tuple[int, Act]], upto: int) -> list[Marked]:
-        """The events up to and including the key `upto`, each with its place."""
+    def advance(self, acts: list[tuple[int, Act]], upto: int, conditions: Mapping[str, Edges]) -> list[Marked]:
+        """The events up to and including the key `upto`, each with its place.
+
+        conditions: rule -> its condition in this step, of those that others look at.
+        """
         self.events = []
+        self.conditions = conditions
         changes: dict[int, list[tuple[int, str, Change]]] = {}
         for index, judge in enumerate(self.judges):
             if judge.rule.id not in self.alarms and not judge.rule.explains:
@@ -81,36 +114,40 @@ class Life:
         acting: dict[int, list[Act]] = {}
         for time, act in acts:
             acting.setdefault(2 * time, []).append(act)
-        queue = sorted({*changes, *acting})
-        for key in self._timers():
-            heapq.heappush(queue, key)
-        last = -1
-        while queue and queue[0] <= upto:
-            key = heapq.heappop(queue)
-            if key == last:
-                continue
-            last = key
+        turns = {key for rule in set(self.suppressed_while.values()) for key in listed(conditions[rule])[0]}
+        if not changes and not acting and not turns and self._next > upto:
+            self._judged = upto
+            return self.events
+        given = sorted({*changes, *acting, *turns, _NEVER})
+        # What was due before, as after a change of settings, is due now.
+        timer = max(self._next_timer(-1), self._judged + 1)
+        position = 0
+        while (key := min(given[position], timer)) <= upto:
+            position += key == given[position]
             for act in acting.get(key, ()):
                 self._act(act, key)
             self._apply(changes.get(key, []), key)
             self._unshelve(key)
             self._suppress(key)
-            self._turns(key)
-            for timer in self._timers():
-                if timer > key:
-                    heapq.heappush(queue, timer)
+            self._tell_what_is_due(key)
+            timer = self._next_timer(key)
+        self._judged, self._next = upto, timer
         return self.events
 
-    def _timers(self) -> list[int]:
-        keys = [2 * a.shelved_until for sides in self.alarms.values() for a in sides.values() if a.shelved_until]
-        for rule, key in self.returned_at.items():
-            keys.append(due_key(key, self.explaining.after[rule], self.running))
+    def _next_timer(self, key: int) -> int:
+        """The first key later than `key` at which something may become due by itself."""
+        return min((timer for timer in self._timers(key) if timer > key), default=_NEVER)
+
+    def _timers(self, key: int) -> Iterator[int]:
+        """The keys at which something may become due by itself, as things stand at an instant."""
         for sides in self.alarms.values():
             for alarm in sides.values():
-                turn = self.router.next_turn(alarm, self.running)
-                if turn is not None:
-                    keys.append(turn)
-        return keys
+                if alarm.shelved_until:
+                    yield 2 * alarm.shelved_until
+        for rule, at in self.returned_at.items():
+            yield due_key(at, self.explaining.after[rule], self.running)
+        yield from self.router.timers(key)
+        yield from self.daily.timers()
 
     def _lingers(self, rule: str, key: int) -> bool:
         at = self.returned_at.get(rule)
@@ -119,8 +156,15 @@ class Life:
             return False
         return at is not None and due_key(at, self.explaining.after[rule], self.running) > key
 
-    def _causes(self, rule: str, key: int) -> list[str]:
-        return self.explaining.causes_now(rule, self._explainers(), lambda other: self._lingers(other, key))
+    def _quiet_because(self, rule: str, key: int) -> str:
+        """Why the alarms of a rule are suppressed at an instant; empty where they are not."""
+        causes = self.explaining.causes_now(rule, self._explainers(), lambda other: self._lingers(other, key))
+        if causes:
+            return "explained by " + ", ".join(causes)
+        while_ = self.suppressed_while.get(rule)
+        if while_ is not None and truth_at(self.conditions[while_], key) == TRUE:
+            return f"suppressed while {while_}"
+        return ""
 
     def _explainers(self) -> dict[str, int]:
         """rule -> key since which it is active, for those of which some active side is in service."""
@@ -164,25 +208,25 @@ class Life:
             if self._shelving_ends(alarm, key):
                 continue
             if change.active:
-                move, causes = Move.ACTIVATE, self._causes(rule.id, key)
-                why = "explained by " + ", ".join(causes) if causes else self._why(rule.id, side, key)
-                self._move(alarm, alarm.next(move, bool(causes)), key, why)
+                quiet = self._quiet_because(rule.id, key)
+                following = alarm.next(Move.ACTIVATE, bool(quiet))
+                self._move(alarm, following, key, quiet or self._why(rule.id, side, key), anew=True)
             else:
                 self._move(alarm, alarm.next(Move.RETURN), key, "back to normal")
 
     def _suppress(self, key: int) -> None:
         self.returned_at = {rule: at for rule, at in self.returned_at.items() if self._lingers(rule, key)}
         for rule, sides in self.alarms.items():
-            if not self.explaining.causes[rule]:
+            if not self.explaining.causes[rule] and rule not in self.suppressed_while:
                 continue
             standing = [a for a in sides.values() if a.active or a.state is State.SUPPRESSED]
             if not standing:
                 continue
-            causes = self._causes(rule, key)
+            quiet = self._quiet_because(rule, key)
             for alarm in standing:
-                if causes and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
-                    self._move(alarm, alarm.next(Move.SUPPRESS), key, "explained by " + ", ".join(causes))
-                elif not causes and alarm.state is State.SUPPRESSED:
+                if quiet and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
+                    self._move(alarm, alarm.next(Move.SUPPRESS), key, quiet)
+                elif not quiet and alarm.state is State.SUPPRESSED:
                     self._move(alarm, alarm.next(Move.RELEASE), key, "what explained it is over")
 
     def _unshelve(self, key: int) -> None:
@@ -195,17 +239,21 @@ class Life:
         if alarm.shelved_until is None or 2 * alarm.shelved_until > key:
             return False
         alarm.shelved_until = None
-        causes = self._causes(alarm.rule, key)
-        self._move(alarm, alarm.next(Move.RELEASE, bool(causes)), key, "shelving has ended")
+        quiet = self._quiet_because(alarm.rule, key)
+        self._move(alarm, alarm.next(Move.RELEASE, bool(quiet)), key, "shelving has ended")
         return True
 
-    def _turns(self, key: int) -> None:
-        for rule, sides in self.alarms.items():
-            for alarm in sides.values():
-                if alarm.state is State.UNACKNOWLEDGED:
-                    judge = self.by_id[rule]
-                    for telling in self.router.due(judge.rule, alarm, judge.point, key, self.running):
-                        self._tell(telling)
+    def _tell_what_is_due(self, key: int) -> None:
+        for telling in self.router.due(key):
+            self._tell(telling)
+        told = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
+        standing = [a for sides in self.alarms.values() for a in sides.values() if a.state in told]
+        for telling in self.daily.due(key, self.alarms, standing, self._known):
+            self._tell(telling)
+
+    def _known(self, alarm: Alarm, key: int) -> Told:
+        judge = self.by_id[alarm.rule]
+        return Told(judge.rule, alarm, judge.point, key, alarm.since)
 
     def _act(self, act: Act, key: int) -> None:
         if act.kind is ActKind.OFF:
@@ -218,6 +266,8 @@ class Life:
         body |= dict(act.data)
         event = Event(key >> 1, "act", body)
         self._put(key, 0, event)
+        if act.kind in _ORDERS and (refused := self.orders.take(act, key)):
+            body["refused"] = refused
         move = _MOVES.get(act.kind)
         if move is None:
             return
@@ -227,7 +277,9 @@ class Life:
             if act.kind in _RELEASES and alarm.state is not _RELEASES[act.kind]:
                 refused = alarm.refusal(move)
                 continue
-            following = alarm.next(move, bool(self._causes(alarm.rule, key)) if move is Move.RELEASE else False)
+            # An act comes before what the readings of its instant change.
+            quiet = move is Move.RELEASE and bool(self._quiet_because(alarm.rule, key - 1))
+            following = alarm.next(move, quiet)
             if act.kind is ActKind.SHELVE and not (act.until and key >> 1 < act.until <= (key >> 1) + _MOST):
                 following, refused = None, "shelving needs an end that lies ahead, at most a year away"
             elif following is None:
@@ -249,7 +301,16 @@ class Life:
         judge = self.by_id[rule]
         return judge.fault if side == "fault" else judge.condition.why(side, key)
 
-    def _move(self, alarm: Alarm, following: State | None, key: int, why: str, *, by_act: bool = False) -> None:
+    def _move(
+        self,
+        alarm: Alarm,
+        following: State | None,
+        key: int,
+        why: str,
+        *,
+        by_act: bool = False,
+        anew: bool = False,
+    ) -> None:
         if following is None or following is alarm.state:
             return
         judge = self.by_id[alarm.rule]
@@ -273,31 +334,45 @@ class Life:
         self._put(key, 1, Event(key >> 1, "alarm", body))
         if following is State.UNACKNOWLEDGED:
             alarm.raised = key >> 1
-            cause = self._cause_in_words(alarm.rule, key)
-            for telling in self.router.raised(judge.rule, alarm, judge.point, key, cause):
-                self._tell(telling)
-        elif was in _TOLD and not alarm.active and following in _OVER:
-            for telling in self.router.over(judge.rule, alarm, judge.point, key):
-                self._tell(telling)
+            self.router.raised(alarm, key, anew=anew, reminds=was in _SET_ASIDE)
+            self.daily.raised(alarm, key)
+        elif following in _OVER and not alarm.active:
+            if was in _TOLD:
+                self.router.over(alarm, key)
+            elif was in _SET_ASIDE:
+                self.router.dropped(alarm)
 
-    def _cause_in_words(self, rule: str, key: int) -> str:
-        """For an alarm that is never suppressed: what explains it."""
-        if rule not in self.explaining.never:
-            return ""
-        causes = self.explaining.accounts(rule, self._explainers(), lambda other: self._lingers(other, key))
-        return self.writer.called_rule(self.by_id[causes[0]].rule) if causes else ""
+    def causes_of(self, rule: str, key: int) -> list[str]:
+        """The rules that account for a rule now, nearest first, those behind them included."""
+        lingering = [other for other in self.returned_at if self._lingers(other, key)]
+        return self.explaining.behind(rule, {*self._explainers(), *lingering})
+
+    def first_of(self, alarms: list[Alarm], key: int) -> Alarm:
+        """The one of some alarms that probably came first: that which explains most, else the oldest."""
+        rule = self.explaining.probable_first([alarm.rule for alarm in alarms], self._explainers())
+        return next(alarm for alarm in alarms if alarm.rule == rule)
+
+    def thin(self, alarm: Alarm, key: int) -> list[str]:
+        """The points of which nothing is known though the alarm should rest on them too."""
+        why = self._why(alarm.rule, alarm.side, key) if alarm.side == "stopped" else ""
+        missing = why.partition("evidence is reduced: nothing known of ")[2]
+        return [point for point in missing.split(", ") if point in self.writer.points]
 
     def _tell(self, telling: Telling) -> None:
-        alarm = telling.alarm
+        alarm, person = telling.alarm, telling.person
+        about = f"{alarm.rule}/{alarm.side}/" if alarm is not None else ""
+        # Of an instant, what follows from staleness comes after what follows from readings.
+        at = f"{telling.key >> 1}" + ("+" if telling.key & 1 else "")
         body = {
-            "person": telling.person,
+            "person": person.id,
             "title": telling.title,
             "text": telling.text,
-            "rule": alarm.rule,
-            "side": alarm.side,
-            "priority": alarm.priority.value,
+            "rule": None if alarm is None else alarm.rule,
+            "side": None if alarm is None else alarm.side,
+            "priority": telling.priority.value,
             "purpose": telling.purpose,
-            "key": f"{alarm.rule}/{alarm.side}/{telling.key >> 1}/{telling.purpose}/{telling.person}",
+            "key": f"{about}{at}/{telling.purpose}/{person.id}",
+            "ways": list(person.ways_of(telling.priority)),
         }
         self._put(telling.key, 2, Event(telling.key >> 1, "notice", body))
 
@@ -315,6 +390,7 @@ class Life:
                 "since": alarm.since,
                 "active": alarm.active,
                 "shelved_until": alarm.shelved_until,
+                "muted_until": self.orders.muted_until(alarm.rule) or None,
             }
             for sides in self.alarms.values()
             for alarm in sides.values()
@@ -328,8 +404,8 @@ class Life:
 
     def next_due(self) -> int | None:
         """When the next waiting of the life cycle ends, ms."""
-        keys = self._timers()
-        return min(keys) >> 1 if keys else None
+        timer = self._next or self._next_timer(self._judged)
+        return None if timer == _NEVER else timer >> 1
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""
@@ -343,14 +419,19 @@ class Life:
             "active": self.active,
             "returned": self.returned_at,
             "told": self.router.state(),
+            "daily": self.daily.state(),
+            "orders": self.orders.state(),
         }
 
-    def load(self, state: dict[str, Any]) -> None:
-        """Take up what `state` gave for the alarms that still exist."""
+    def load(self, state: dict[str, Any], frontier: int) -> None:
+        """Take up what `state` gave for the alarms that still exist. frontier: as of then, ms UTC."""
+        self._judged = 2 * frontier + 1
         for rule, side, saved in state["alarms"]:
             alarm = self.alarms.get(rule, {}).get(side)
             if alarm is not None:
                 alarm.load(saved)
         self.active = {rule: dict(sides) for rule, sides in state["active"].items() if rule in self.by_id}
         self.returned_at = {rule: key for rule, key in state["returned"].items() if rule in self.by_id}
-        self.router.load([told for told in state["told"] if told[0] in self.by_id])
+        self.router.load(state["told"], self.alarms)
+        self.daily.load(state["daily"], frontier)
+        self.orders.load(state["orders"])

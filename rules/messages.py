@@ -3,22 +3,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from rules.alarms import Alarm
-from rules.durations import DAY
+from rules.conditions.cycle import CycleSettings
+from rules.conditions.flat import FlatSettings
+from rules.conditions.stopped import StoppedSettings
+from rules.durations import DAY, HOUR, show_duration
 from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings, Runway
-from rules.showing import fitted, show, show_left
+from rules.showing import fitted, rough, show, show_rate
+from rules.texts import Words, fill, places
 from rules.units import parse_amount, parse_rate
 
 TITLE_SIZE = 60
 BODY_SIZE = 240
+SURE_FOR = 8
+"""A slope tells of so many times the window over which it was measured; what lies further off is left out."""
+FURTHEST = 7 * DAY
+"""A span at an expected loss that is longer than this (ms) is left out."""
 
-_PLACE = re.compile(r"\{([a-z0-9_.]+)\}")
+_NUMBER = re.compile(r"[\s:,]*(?:\b(?:to|at|is|of|reads)\b)?[\s:,]*\{.*")
+_OWN_TITLES = ("high", "low", "rise", "fall", "silent")
 
 
 class Facts(Protocol):
@@ -31,12 +40,34 @@ class Facts(Protocol):
         """Counts per ms over the window that ends at the instant; None where it is not known."""
 
 
+class Told(NamedTuple):
+    """What a message is about: an alarm at an instant. point: whose value it shows; since: of its activation, ms."""
+
+    rule: RuleSettings
+    alarm: Alarm
+    point: str
+    key: int
+    since: int
+
+
+class Left(NamedTuple):
+    """How long there is: the whole sentence, without what is assumed, and without the harm too; and the span in ms."""
+
+    whole: str
+    plain: str
+    short: str
+    span: int
+
+
 class Writer:
     """Writes the texts of one plan."""
 
     def __init__(self, plan: Plan, points: Mapping[str, PointPlan], zone: Zone, facts: Facts) -> None:
         """points: all of the plan's, derived ones included."""
         self.plan, self.points, self.zone, self.facts = plan, points, zone, facts
+        self.words = Words(plan.texts)
+
+    # --- names, values and times
 
     def called(self, point: str) -> str:
         """What people call a point."""
@@ -45,97 +76,268 @@ class Writer:
     def value(self, point: str, key: int) -> str:
         """A point's value at an instant, as shown to people."""
         counts = self.facts.value_at(point, key)
-        return "no reading" if counts is None else show(self.plan, self.points[point], counts)
+        return self.words.say("no_reading") if counts is None else show(self.plan, self.points[point], counts)
 
     def clock(self, ms: int, now: int) -> str:
         """A local time of day; with the day where it is not today's."""
         moment, today = self.zone.moment(ms), self.zone.moment(now)
-        return f"{moment:%H:%M}" if now - ms < DAY / 2 or moment.date() == today.date() else f"{moment:%a %H:%M}"
+        if now - ms < DAY / 2 or moment.date() == today.date():
+            return f"{moment:%H:%M}"
+        return f"{self.words.say('days').split()[moment.weekday()]} {moment:%H:%M}"
+
+    def span(self, ms: int) -> str:
+        """A length of time in words that do not pretend: `2 h 15`, `25 min`."""
+        days, hours, minutes = rough(ms)
+        if days:
+            return self.words.say("span.days", days=days)
+        if hours and minutes:
+            return self.words.say("span.hours_minutes", hours=hours, minutes=minutes)
+        if hours:
+            return self.words.say("span.hours", hours=hours)
+        return self.words.say("span.minutes", minutes=minutes) if minutes else self.words.say("span.moment")
+
+    def about(self, ms: int) -> str:
+        """An estimated span: `about 2 h 15`."""
+        return self.words.say("about", span=self.span(ms)) if ms >= 60_000 else self.span(ms)
 
     def filled(self, template: str, point: str, key: int) -> str:
         """The template with `{value}` and `{some.point}` filled in; an unknown name is left as it stands."""
+        known = {name: self.value(name, key) for name in places(template) if name in self.points}
+        return fill(template, {**known, "value": self.value(point, key)})
 
-        def fill(match: re.Match[str]) -> str:
-            name = match.group(1)
-            if name == "value":
-                return self.value(point, key)
-            return self.value(name, key) if name in self.points else match.group(0)
+    # --- titles
 
-        return _PLACE.sub(fill, template)
+    def called_rule(self, rule: RuleSettings, point: str) -> str:
+        """What people call a rule's alarm: its title up to the first number, else its point."""
+        title = rule.title or ""
+        head, brace, _ = title.partition("{")
+        if brace and ":" in head:
+            return head.rpartition(":")[0].strip()
+        return _NUMBER.sub("", title).strip() or self.called(point)
 
-    def called_rule(self, rule: RuleSettings) -> str:
-        """What people call a rule's alarm: its title without numbers."""
-        title = rule.title or rule.id
-        return title.partition("{")[0].rpartition(":")[0].strip() or title if "{" in title else title
-
-    def title(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> str:
+    def title(self, told: Told) -> str:
         """At most 60 characters: what is wrong."""
-        called = self.called(point)
-        if rule.title is not None and alarm.side not in ("blind", "fault"):
-            text = self.filled(rule.title, point, key)
-        elif alarm.side == "blind":
-            text = f"Nothing watches the water: {called} is silent"
-        elif alarm.side == "silent":
-            text = f"{called} sends nothing"
-        elif alarm.side == "fault":
-            text = f"Rule {rule.id} failed and watches nothing"
-        elif alarm.side in ("high", "low"):
-            text = f"{called} {'too high' if alarm.side == 'high' else 'too low'}: {self.value(point, key)}"
-        elif alarm.side in ("rise", "fall"):
-            text = f"{called} {'rises' if alarm.side == 'rise' else 'falls'} fast: {self.value(point, key)}"
+        rule, side = told.rule, told.alarm.side
+        known = {"point": self.called(told.point), "rule": rule.id, "side": side}
+        if side in ("blind", "fault"):
+            text = self.words.say(f"title.{side}", **known)
+        elif rule.title is not None:
+            text = self.filled(rule.title, told.point, told.key)
         else:
-            text = f"{rule.id}: {alarm.side}"
+            known["value"] = self.value(told.point, told.key)
+            text = self.words.say(f"title.{side if side in _OWN_TITLES else 'other'}", **known)
         return fitted(text, TITLE_SIZE)
 
-    def left(self, runway: Runway, alarm: Alarm, key: int) -> tuple[str, int] | None:
-        """A sentence that says how long there is, and that span in ms; None where it cannot be told."""
+    def short_title(self, told: Told) -> str:
+        """The title without numbers, for lists and for the message that it is over."""
+        if told.rule.title is not None and told.alarm.side not in ("blind", "fault"):
+            return self.called_rule(told.rule, told.point)
+        return self.title(told).partition(": ")[0]
+
+    def drill(self, title: str) -> str:
+        """The title of a message that belongs to a drill."""
+        return fitted(self.words.say("title.drill", title=title), TITLE_SIZE)
+
+    # --- messages about one alarm
+
+    def told(
+        self, told: Told, purpose: str, cause: str, unanswered: int | None, thin: Sequence[str]
+    ) -> tuple[str, str]:
+        """Title and body of a first message, of one to the next person, or of a repeat.
+
+        cause: what an alarm that is never suppressed comes from; unanswered: the key at which the first person was
+        told; thin: points of which nothing is known though the alarm should rest on them.
+        """
+        title = self.title(told)
+        if purpose == "repeat":
+            title = fitted(self.words.say("title.repeat", title=title), TITLE_SIZE)
+        return title, self._body(told, cause, unanswered, thin)
+
+    def _body(self, told: Told, cause: str, unanswered: int | None, thin: Sequence[str]) -> str:
+        """At most 240 characters; what to do first is never left out, the sentences before it give way."""
+        now = told.key >> 1
+        say = self.words.say
+        says = say("since", says=self._says(told), since=self.clock(self.began(told), now))
+        waited = "" if unanswered is None else say("unanswered", since=self.clock(unanswered >> 1, now))
+        caused = say("cause", cause=cause) if cause else ""
+        thinly = say("thin", points=", ".join(self.called(point) for point in thin)) if thin else ""
+        left = self.left(told)
+        whole, plain, short = (left.whole, left.plain, left.short) if left is not None else ("", "", "")
+        first = self._first(told)
+        room = BODY_SIZE - len(first) - 1 if first else BODY_SIZE
+        # From the whole of it to the bare numbers, by what can be missed most easily.
+        for parts in (
+            (says, waited, caused, thinly, whole),
+            (says, waited, caused, thinly, plain),
+            (says, waited, caused, thinly, short),
+            (says, caused, thinly, short),
+            (says, caused, short),
+            (says, caused),
+            (says,),
+        ):
+            text = " ".join(part for part in parts if part)
+            if len(text) <= room:
+                break
+        return " ".join(part for part in (fitted(text, room) if room > 0 else "", first) if part)
+
+    def _says(self, told: Told) -> str:
+        side = told.alarm.side
+        if side in ("blind", "fault"):
+            return self.words.say(f"says.{side}", point=self.called(told.point), rule=told.rule.id)
+        if told.rule.says:
+            return self.filled(told.rule.says, told.point, told.key)
+        return self.words.say("says", point=self.called(told.point), value=self.value(told.point, told.key))
+
+    def _first(self, told: Told) -> str:
+        """What to do first; of a rule that is blind or failed, to look for oneself."""
+        side = told.alarm.side
+        if side in ("blind", "fault"):
+            do = self.words.say(f"do.{side}")
+        else:
+            do = self.filled(told.rule.do, told.point, told.key) if told.rule.do else ""
+        return fitted(self.words.say("first", do=do), BODY_SIZE) if do else ""
+
+    def began(self, told: Told) -> int:
+        """Since when (ms) it is so: of what had to last before it counted, since it began to."""
+        return told.since - _lasted(told.rule, told.alarm.side)
+
+    def left(self, told: Told) -> Left | None:
+        """How long there is until harm; None where it cannot be told."""
+        runway, now = told.rule.runway, told.key >> 1
+        if runway is None or told.alarm.side in ("blind", "fault"):
+            return None
         point = self.points[runway.point]
-        counts = self.facts.value_at(runway.point, key)
+        counts = self.facts.value_at(runway.point, told.key)
         if counts is None:
             return None
         limit = parse_amount(runway.limit, point.units) / point.resolution
         gap = limit - counts
         slope: Fraction | None = None
-        stood = (key >> 1) - alarm.since
-        if runway.loss is None or stood >= runway.window:
-            slope = self.facts.slope_at(runway.point, key, runway.window)
-        if slope is None and runway.loss is not None:
-            loss = parse_rate(runway.loss, point.units) / point.resolution
-            slope = loss if gap > 0 else -loss
-        if slope is None or slope * gap <= 0:
+        if runway.loss is None or now - told.since >= runway.window:
+            slope = self.facts.slope_at(runway.point, told.key, runway.window)
+        if slope is not None and slope * gap <= 0:
             return None
-        span = int(gap / slope)
-        if span > 7 * DAY:
+        if slope is not None and (span := int(gap / slope)) <= SURE_FOR * runway.window:
+            return self._left(told, runway, span, slope, "measured")
+        if runway.loss is None:
             return None
-        harm = f", where {runway.harm}" if runway.harm else ""
-        return f"{self.called(runway.point)} {show(self.plan, point, counts)}: {show_left(span)} to " + (
-            f"{show(self.plan, point, limit)}{harm}."
-        ), span
+        loss = parse_rate(runway.loss, point.units) / point.resolution
+        slope = loss if gap > 0 else -loss
+        span = int(gap / slope) if slope * gap > 0 else FURTHEST + 1
+        return self._left(told, runway, span, slope, "expected") if span <= FURTHEST else None
 
-    def body(self, rule: RuleSettings, alarm: Alarm, point: str, key: int, cause: str = "") -> str:
-        """At most 240 characters: the numbers, since when, how long there is, what to do first."""
-        now = key >> 1
-        says = self.filled(rule.says, point, key) if rule.says else f"{self.called(point)} {self.value(point, key)}"
-        parts = [f"{says} since {self.clock(alarm.since, now)}."]
-        if cause:
-            parts.append(f"Cause: {cause}.")
-        if rule.runway is not None and (left := self.left(rule.runway, alarm, key)) is not None:
-            parts.append(left[0])
-        if rule.do:
-            first = f"First: {self.filled(rule.do, point, key)}"
-            # What to do first is never left out; the sentences before it give way.
-            room = BODY_SIZE - min(len(first), BODY_SIZE // 2) - 1
-            parts = [fitted(" ".join(parts), room)]
-            parts.append(fitted(first, BODY_SIZE - len(parts[0]) - 1))
-        return fitted(" ".join(parts), BODY_SIZE)
+    def _left(self, told: Told, runway: Runway, span: int, slope: Fraction, basis: str) -> Left:
+        point, say = self.points[runway.point], self.words.say
+        limit = show(self.plan, point, parse_amount(runway.limit, point.units) / point.resolution)
+        harm = say("harm", harm=runway.harm) if runway.harm else ""
+        about = self.about(span)
+        way = "falls" if slope < 0 else "rises"
+        assumed = say(f"assumed.{basis}.{way}", rate=show_rate(self.plan, point, slope * HOUR))
 
-    def over(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> tuple[str, str]:
-        """Title and body of the message that it is over."""
-        now = key >> 1
-        told = self.called_rule(rule) if rule.title else self.title(rule, alarm, point, key).partition(": ")[0]
-        title = fitted(f"Over: {told}", TITLE_SIZE)
-        lasted = show_left(max(now - alarm.since, 60_000)).removeprefix("about ")
-        body = (
-            f"Back to normal at {self.clock(now, now)} after {lasted}. {self.called(point)} {self.value(point, key)}."
+        def sentence(harm: str, assumed: str) -> str:
+            if runway.point == told.point:
+                text = say("left.own", left=about, limit=limit, harm=harm, assumed=assumed)
+            else:
+                called, value = self.called(runway.point), self.value(runway.point, told.key)
+                number = limit.split(" ")[0]
+                text = say(
+                    "left.other", point=called, value=value, left=about, limit=number, harm=harm, assumed=assumed
+                )
+            return text[:1].upper() + text[1:]
+
+        return Left(sentence(harm, assumed), sentence(harm, ""), sentence("", ""), span)
+
+    def over(self, told: Told, at: int) -> tuple[str, str]:
+        """Title and body of the message that it is over. at: the key of its return."""
+        title = self.words.say("title.over", title=self.short_title(told))
+        ended = at >> 1
+        body = self.words.say(
+            "over",
+            at=self.clock(ended, told.key >> 1),
+            lasted=self.span(max(ended - self.began(told), 60_000)),
+            point=self.called(told.point),
+            value=self.value(told.point, told.key),
         )
-        return title, fitted(body, BODY_SIZE)
+        return fitted(title, TITLE_SIZE), fitted(body, BODY_SIZE)
+
+    def chattering(self, told: Told) -> tuple[str, str]:
+        """Title and body of the note that an alarm comes and goes, and which setting would calm it."""
+        rule, settings, say = told.rule, self.plan.messages, self.words.say
+        deadband = getattr(rule, "deadband", None)
+        delays = {"on_delay": show_duration(rule.on_delay), "off_delay": show_duration(rule.off_delay)}
+        if deadband is None:
+            advice = say("advice.delay", rule=rule.id, **delays)
+        else:
+            advice = say("advice.deadband", rule=rule.id, deadband=deadband, **delays)
+        within, rest = self.span(settings.chattering_within), self.span(settings.chattering_settled)
+        text = say("chattering", count=settings.chattering, within=within, rest=rest, advice=advice)
+        title = say("title.chattering", title=self.short_title(told))
+        return fitted(title, TITLE_SIZE), self._with_first(text, told)
+
+    def _with_first(self, text: str, told: Told) -> str:
+        first = self._first(told)
+        whole = f"{text} {first}"
+        return whole if first and len(whole) <= BODY_SIZE else fitted(text, BODY_SIZE)
+
+    # --- messages about several
+
+    def summary(self, cause: Told, told: Sequence[Told]) -> tuple[str, str]:
+        """Title and body of one message for several alarms, of which `cause` is the probable first."""
+        say, now = self.words.say, cause.key >> 1
+        others = [self.short_title(one) for one in told if one.alarm is not cause.alarm]
+        called = self.short_title(cause)
+        title = say("title.summary", count=len(told), cause=called)
+        since = self.clock(self.began(cause), now)
+        first = self._first(cause)
+
+        def text(some: str) -> str:
+            body = say("summary", cause=called, since=since, others=some) if some else ""
+            return f"{body} {first}".strip()
+
+        return fitted(title, TITLE_SIZE), self._listing(others, text)
+
+    def digest(self, name: str, found: Sequence[tuple[Told, int]], since: int, now: int) -> tuple[str, str]:
+        """Title and body of the daily list of what is not told singly: alarms and how often each came."""
+        say = self.words.say
+        title = say("title.digest", name=name, count=sum(times for _, times in found), since=self.clock(since, now))
+        items = [
+            say("digest.stands" if told.alarm.active else "digest.over", title=self.short_title(told), count=times)
+            for told, times in found
+        ]
+        return fitted(title, TITLE_SIZE), self._listing(items, lambda some: f"{some}.")
+
+    def well(self, name: str, standing: Sequence[Told], key: int) -> tuple[str, str]:
+        """Title and body of the daily sign of life."""
+        say, points = self.words.say, self.plan.points
+        speaking = sum(self.facts.value_at(point.id, key) is not None for point in points)
+        says = self.plan.messages.sign_of_life
+        more = " " + say("well.says", says=self.filled(says, points[0].id, key)) if says and points else ""
+
+        def text(some: str) -> str:
+            stands = say("well.some", titles=some) if some else say("well.none")
+            return say("well", speaking=speaking, points=len(points), standing=stands) + more
+
+        title = say("title.well", name=name)
+        return fitted(title, TITLE_SIZE), self._listing([self.short_title(told) for told in standing], text)
+
+    def _listing(self, items: Sequence[str], text: Callable[[str], str]) -> str:
+        """The text with as many items as fit, and how many more there are."""
+        for shown in range(len(items), -1, -1):
+            left = len(items) - shown
+            some = [*items[:shown], *([self.words.say("more", count=left)] if left else [])]
+            found = text("; ".join(some))
+            if len(found) <= BODY_SIZE:
+                break
+        return fitted(found, BODY_SIZE)
+
+
+def _lasted(rule: RuleSettings, side: str) -> int:
+    """How long (ms) a condition had to last before it was true."""
+    if isinstance(rule, CycleSettings):
+        return {"full": rule.full, "empty": rule.empty}.get(side) or 0
+    if isinstance(rule, FlatSettings):
+        return rule.window
+    if isinstance(rule, StoppedSettings) and side == "stopped":
+        positive = [item for item in rule.evidence if item.weight > 0]
+        return min(item.lasting + ((item.window or 0) if item.still is not None else 0) for item in positive)
+    return 0

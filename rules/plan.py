@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from rules.derived_settings import AnyDerived
 from rules.door import decimal_places
+from rules.message_settings import MessageSettings
 from rules.people import PersonSettings
 from rules.quality.settings import QualitySettings
 from rules.quantities import Quantity, quantity
@@ -64,6 +66,9 @@ class Plan:
     """Points worked out from others; each may rest on points and on derived ones above it."""
     temperature_unit: str = "degC"
     volume_unit: str = "L"
+    messages: MessageSettings = field(default_factory=MessageSettings)
+    texts: Mapping[str, str] = field(default_factory=dict)
+    """Texts that replace those of rules/texts.py, by name: another language, or the keeper's own words."""
 
     def point(self, name: str) -> PointPlan:
         """The point called `name`; KeyError where there is none."""

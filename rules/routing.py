@@ -1,93 +1,387 @@
-"""Who is told of an alarm, and when is the next person's turn?"""
+"""Who is owed a message of which alarm, and from when on? First, next, repeat, recovery; gathered, quiet, summed up."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any, NamedTuple
+import dataclasses
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple, Protocol
 
 from rules.alarms import Alarm, State
+from rules.annunciation import Chattering, Flood
 from rules.delays import due_key
-from rules.messages import Writer
+from rules.messages import Told, Writer
 from rules.people import PersonSettings
 from rules.plan import Plan
 from rules.running import Running
-from rules.settings import RuleSettings
+from rules.settings import Priority, RuleSettings
+from rules.standing_orders import StandingOrders
+from rules.time_of_day import QuietHours
+
+SINGLE = ("first", "next", "repeat")
+_RANKS = list(Priority)
 
 
 class Telling(NamedTuple):
-    """One message to one person that follows from an alarm. purpose: first, next or recovery."""
+    """One message to one person.
+
+    purpose: first, next, repeat, recovery, drill, summary or chattering; of a summary `alarm` is its probable cause.
+    """
 
     key: int
-    person: str
+    person: PersonSettings
     purpose: str
-    rule: RuleSettings
-    alarm: Alarm
+    priority: Priority
+    alarm: Alarm | None
     title: str
     text: str
 
 
+class Knowing(Protocol):
+    """What the alarms know of each other at an instant."""
+
+    def causes_of(self, rule: str, key: int) -> list[str]:
+        """The rules that account for a rule now, nearest first, those behind them included."""
+
+    def first_of(self, alarms: list[Alarm], key: int) -> Alarm:
+        """The one of some alarms that probably came first: that which explains most, else the oldest."""
+
+    def thin(self, alarm: Alarm, key: int) -> list[str]:
+        """The points of which nothing is known though the alarm should rest on them too."""
+
+
+@dataclass(slots=True)
+class Heard:
+    """What a person has heard of a case: keys of the first and last message, how many, whether of this alarm itself."""
+
+    began: int
+    key: int
+    times: int
+    singly: bool
+
+
+@dataclass(slots=True)
+class Case:
+    """One activation of one alarm, from its becoming unacknowledged until all who heard of it know that it is over."""
+
+    alarm: Alarm
+    since: int
+    """As of the alarm, ms."""
+    raised: int
+    """Key at which it last became unacknowledged."""
+    drill: bool = False
+    heard: dict[str, Heard] = field(default_factory=dict)
+    over: int | None = None
+    """Key at which it was over."""
+    again: int | None = None
+    """Key from which on those who have heard of it are owed a reminder, since it was set aside meanwhile."""
+    seen: bool = True
+    """False: told even where acknowledged, since that was for a drill."""
+    note: list[str] = field(default_factory=list)
+    """Who is still to be told that it chatters."""
+
+    @property
+    def side(self) -> tuple[str, str]:
+        """Rule and side."""
+        return self.alarm.rule, self.alarm.side
+
+    def hear(self, person: str, key: int, *, singly: bool) -> None:
+        """A person is told of it, by itself or among others."""
+        before = self.heard.get(person, Heard(key, key, 0, singly=False))
+        self.heard[person] = Heard(before.began, key, before.times + 1, before.singly or singly)
+
+
 class Router:
-    """Remembers whom each standing alarm was told to and whose turn is next."""
+    """Keeps a case for each alarm that was raised, and finds who is owed what."""
 
-    def __init__(self, plan: Plan, writer: Writer) -> None:
-        self.persons = plan.persons
-        self.writer = writer
-        self.told: dict[tuple[str, str], tuple[int, list[str]]] = {}
-        """(rule, side) -> the activation (its `since`) that was told, and the persons who heard of it."""
+    def __init__(
+        self,
+        plan: Plan,
+        writer: Writer,
+        orders: StandingOrders,
+        knowing: Knowing,
+        shown: Mapping[str, str],
+        running: Running,
+    ) -> None:
+        """shown: rule -> the point whose value it shows."""
+        self.persons, self.settings = plan.persons, plan.messages
+        self.rules: Mapping[str, RuleSettings] = {rule.id: rule for rule in plan.rules}
+        self.writer, self.orders, self.knowing, self.shown, self.running = writer, orders, knowing, shown, running
+        self.cases: dict[tuple[str, str], Case] = {}
+        self.flood = Flood(self.settings)
+        self.chattering = Chattering(self.settings)
+        self._flood_begins = False
+        self._quiet = {p.id: QuietHours(p.quiet, writer.zone) for p in self.persons if p.quiet is not None}
 
-    def _tell(
-        self, person: PersonSettings, purpose: str, rule: RuleSettings, alarm: Alarm, point: str, key: int, cause: str
-    ) -> Telling:
-        since, persons = self.told.get((alarm.rule, alarm.side), (alarm.since, []))
-        self.told[alarm.rule, alarm.side] = (since, [*persons, person.id])
-        title = self.writer.title(rule, alarm, point, key)
-        body = self.writer.body(rule, alarm, point, key, cause)
-        return Telling(key, person.id, purpose, rule, alarm, title, body)
+    # --- what happens to alarms
 
-    def raised(self, rule: RuleSettings, alarm: Alarm, point: str, key: int, cause: str = "") -> Iterator[Telling]:
-        """An alarm has become unacknowledged. One that was explained for a while is not told a second time."""
-        if self._heard(alarm) and self.told[alarm.rule, alarm.side][0] != alarm.since:
-            del self.told[alarm.rule, alarm.side]
-        heard = self._heard(alarm)
-        for person in self.persons:
-            if alarm.priority in person.priorities and person.after == 0 and person.id not in heard:
-                yield self._tell(person, "first", rule, alarm, point, key, cause)
+    def raised(self, alarm: Alarm, key: int, *, anew: bool, reminds: bool) -> None:
+        """An alarm has become unacknowledged.
 
-    def due(self, rule: RuleSettings, alarm: Alarm, point: str, key: int, running: Running) -> Iterator[Telling]:
-        """Those whose turn has come because nobody acknowledged."""
-        if alarm.state is not State.UNACKNOWLEDGED:
-            return
-        told = self._heard(alarm)
-        for person in self.persons:
-            if person.after and alarm.priority in person.priorities and person.id not in told:
-                at = due_key(2 * alarm.raised, person.after, running)
-                if at <= key:
-                    yield self._tell(person, "next", rule, alarm, point, key, "")
+        anew: because its condition became active; reminds: it was set aside by a person until now. One that was
+        explained for a while goes on with its case, and is not told a second time.
+        """
+        side = (alarm.rule, alarm.side)
+        rule = self.rules[alarm.rule]
+        case = self.cases.get(side)
+        chatters = side in self.chattering
+        goes_on = case is not None and ((case.over is None and case.since == alarm.since) or chatters)
+        if case is None or not goes_on:
+            case = self.cases[side] = Case(alarm, alarm.since, key, self.orders.drills(rule))
+        # Of one that chatters the waiting for the next person goes on.
+        case.since, case.raised, case.over = alarm.since, case.raised if chatters else key, None
+        case.again = key if reminds and case.heard else None
+        if anew:
+            if self.chattering.activated(side, key):
+                case.note = [person.id for person in self.persons]
+            self._flood_begins |= self.flood.hear(key, self.running)
 
-    def next_turn(self, alarm: Alarm, running: Running) -> int | None:
-        """The key at which the next person's turn comes, or None."""
-        if alarm.state is not State.UNACKNOWLEDGED:
+    def over(self, alarm: Alarm, key: int) -> None:
+        """An alarm that was told, or explained, has returned."""
+        side = (alarm.rule, alarm.side)
+        self.chattering.returned(side, key)
+        if (case := self.cases.get(side)) is not None:
+            case.over = key
+
+    def dropped(self, alarm: Alarm) -> None:
+        """An alarm is normal again after a person had set it aside: nobody waits for a word."""
+        self.cases.pop((alarm.rule, alarm.side), None)
+
+    # --- who is owed what
+
+    def due(self, key: int) -> list[Telling]:
+        """Every message whose time has come, in order; afterwards those persons have heard it."""
+        for side in self.chattering.expire(key, self.running):
+            self._has_rested(side)
+        self.flood.expire(key, self.running)
+        if self.orders.expire(key):
+            self._drill_is_over(key)
+        found: list[Telling] = []
+        if self.cases:
+            for person in self.persons:
+                found += self._due_to(person, key)
+            for side in [side for side, case in self.cases.items() if self._is_done(case, key)]:
+                del self.cases[side]
+        self._flood_begins = False
+        return found
+
+    def _due_to(self, person: PersonSettings, key: int) -> Iterator[Telling]:
+        quiet = person.id in self._quiet and self._quiet[person.id].until(key >> 1) is not None
+        if self._flood_begins and not quiet and (untold := self._in_flood(person, key)):
+            standing = [case for case in self.cases.values() if case.alarm.state is State.UNACKNOWLEDGED]
+            yield self._summary(person, untold, standing, key)
+        together: list[tuple[Case, str]] = []
+        # What is never suppressed speaks for its causes too, so it comes first.
+        for case in sorted(self.cases.values(), key=lambda case: not self._never(case)):
+            if quiet and not person.passes(case.alarm.priority):
+                continue
+            if person.id in case.note and (telling := self._chatters(case, person, key)) is not None:
+                yield telling
+            owed = self._owed(case, person, key)
+            if owed is None or owed[0] > key:
+                continue
+            if owed[1] in SINGLE and case.alarm.priority is not Priority.CRITICAL and not case.drill:
+                together.append((case, owed[1]))
+            else:
+                yield self._single(case, person, owed[1], key)
+        if len(together) > self.settings.singly:
+            cases = [case for case, _ in together]
+            yield self._summary(person, cases, cases, key)
+        else:
+            for case, purpose in together:
+                yield self._single(case, person, purpose, key)
+
+    def _owed(self, case: Case, person: PersonSettings, key: int) -> tuple[int, str] | None:
+        """What a person will be owed next of a case if nothing changes, and the key from which on; None: nothing."""
+        alarm, heard = case.alarm, case.heard.get(person.id)
+        if case.over is not None:
+            if heard is None or not heard.singly or not person.recoveries:
+                return None
+            return self.chattering.rests(case.side, self.running) or case.over, "recovery"
+        if alarm.state is not State.UNACKNOWLEDGED and (alarm.state is not State.ACKNOWLEDGED or case.seen or heard):
             return None
-        told = self._heard(alarm)
-        waits = [p.after for p in self.persons if p.after and alarm.priority in p.priorities and p.id not in told]
-        return due_key(2 * alarm.raised, min(waits), running) if waits else None
+        critical = alarm.priority is Priority.CRITICAL
+        if self.flood.runs and not critical:
+            return None
+        muted = 2 * self.orders.muted_until(alarm.rule)
+        if heard is not None:
+            at = self._repeat(case, heard)
+            return None if at is None else (max(at, muted), "repeat")
+        wait = self._wait(person, alarm.priority)
+        if wait is None:
+            return None
+        gathered = case.raised if critical else due_key(case.raised, self.settings.gather, self.running)
+        if wait == 0:
+            return max(gathered, muted), "first"
+        begin = self._first_told(case)
+        return None if begin is None else (max(gathered, muted, due_key(begin, wait, self.running)), "next")
 
-    def over(self, rule: RuleSettings, alarm: Alarm, point: str, key: int) -> Iterator[Telling]:
-        """An alarm has returned: those who were told of it hear that it is over."""
-        told = self._heard(alarm)
-        self.told.pop((alarm.rule, alarm.side), None)
-        for person in self.persons:
-            if person.recoveries and person.id in told:
-                title, text = self.writer.over(rule, alarm, point, key)
-                yield Telling(key, person.id, "recovery", rule, alarm, title, text)
+    def _repeat(self, case: Case, heard: Heard) -> int | None:
+        if case.again is not None and heard.key < case.again:
+            return case.again
+        every = self.settings.repeat.get(case.alarm.priority, 0)
+        most = self.settings.repeat_at_most.get(case.alarm.priority)
+        if not every or (most is not None and heard.times > most):
+            return None
+        return due_key(heard.key, every, self.running)
 
-    def _heard(self, alarm: Alarm) -> list[str]:
-        return self.told.get((alarm.rule, alarm.side), (0, []))[1]
+    def _wait(self, person: PersonSettings, priority: Priority) -> int | None:
+        """How long a person's turn is waited for (ms); None where such alarms are not theirs.
 
-    def state(self) -> list[Any]:
+        While somebody is away, who is on duty stands in for all who are told at once, and a second one is told too.
+        """
+        away = self.orders.away
+        own = priority in person.priorities
+        if away is None:
+            return person.after if own else None
+        if person.id in away.on_duty:
+            firsts = {one for other in self.persons if not other.after for one in other.priorities}
+            return 0 if own or priority in firsts else None
+        others = [p.id for p in self.persons if priority in p.priorities and p.id not in away.on_duty]
+        if not own:
+            return None
+        return 0 if person.id == others[0] else person.after
+
+    def _first_told(self, case: Case) -> int | None:
+        """The key from which on the next person's turn is counted; None while those before have yet to be told.
+
+        Where nobody is to be told at once it counts from when the alarm was raised.
+        """
+        firsts = [p for p in self.persons if self._wait(p, case.alarm.priority) == 0]
+        if not firsts:
+            return case.raised
+        told = [case.heard[p.id] for p in firsts if p.id in case.heard]
+        return max(case.raised, min(heard.began for heard in told)) if told else None
+
+    # --- saying it
+
+    def _single(self, case: Case, person: PersonSettings, purpose: str, key: int) -> Telling:
+        alarm, rule = case.alarm, self.rules[case.alarm.rule]
+        known = self._known(case, key)
+        told_as = purpose
+        if purpose == "recovery":
+            title, text = self.writer.over(known, case.over if case.over is not None else key)
+            del case.heard[person.id]
+        else:
+            causes = self.knowing.causes_of(rule.id, key) if self._never(case) else []
+            began = min((heard.began for heard in case.heard.values()), default=None)
+            unanswered = began if purpose == "next" else None
+            thin = self.knowing.thin(alarm, key)
+            cause = self.writer.called_rule(self.rules[causes[0]], self.shown[causes[0]]) if causes else ""
+            title, text = self.writer.told(known, purpose, cause, unanswered, thin)
+            heard_of = [self.cases[s] for s in self.cases if s[0] in causes and person.id in self.cases[s].heard]
+            if heard_of and person.id not in case.heard:
+                # It sends its cause again, with the time that is left.
+                told_as = "repeat"
+            for of_cause in heard_of:
+                of_cause.heard[person.id].key = key
+            case.hear(person.id, key, singly=True)
+        if case.drill:
+            title, told_as = self.writer.drill(title), "drill"
+        return Telling(key, person, told_as, alarm.priority, alarm, title, text)
+
+    def _summary(self, person: PersonSettings, untold: list[Case], listed: list[Case], key: int) -> Telling:
+        """One message for several alarms; `untold` are those that it stands for."""
+        cause = self.knowing.first_of([case.alarm for case in self.cases.values() if case.over is None], key)
+        worst = min((case.alarm.priority for case in untold), key=_RANKS.index)
+        for case in untold:
+            case.hear(person.id, key, singly=False)
+        known = Told(self.rules[cause.rule], cause, self.shown[cause.rule], key, cause.since)
+        title, text = self.writer.summary(known, [self._known(case, key) for case in listed])
+        return Telling(key, person, "summary", worst, cause, title, text)
+
+    def _known(self, case: Case, key: int) -> Told:
+        rule = self.rules[case.alarm.rule]
+        return Told(rule, case.alarm, self.shown[rule.id], key, case.since)
+
+    def _in_flood(self, person: PersonSettings, key: int) -> list[Case]:
+        """What a person would have been told of singly, had no flood begun."""
+        return [
+            case
+            for case in self.cases.values()
+            if case.alarm.state is State.UNACKNOWLEDGED
+            and case.alarm.priority is not Priority.CRITICAL
+            and person.id not in case.heard
+            and self._wait(person, case.alarm.priority) == 0
+            and 2 * self.orders.muted_until(case.alarm.rule) <= key
+        ]
+
+    def _chatters(self, case: Case, person: PersonSettings, key: int) -> Telling | None:
+        """The note on a chattering alarm, once a spell."""
+        alarm, rule = case.alarm, self.rules[case.alarm.rule]
+        if 2 * self.orders.muted_until(rule.id) > key:
+            return None
+        case.note.remove(person.id)
+        if self._wait(person, alarm.priority) != 0 and person.id not in case.heard:
+            return None
+        case.hear(person.id, key, singly=False)
+        title, text = self.writer.chattering(self._known(case, key))
+        return Telling(key, person, "chattering", alarm.priority, alarm, title, text)
+
+    def _never(self, case: Case) -> bool:
+        return self.rules[case.alarm.rule].never_suppressed
+
+    # --- what ends
+
+    def _has_rested(self, side: tuple[str, str]) -> None:
+        """An alarm no longer chatters: where it stands, whoever heard only of its chattering is told of it."""
+        case = self.cases.get(side)
+        if case is not None and case.over is None:
+            case.heard = {person: heard for person, heard in case.heard.items() if heard.singly}
+            case.note.clear()
+
+    def _drill_is_over(self, key: int) -> None:
+        """What still stands after a drill is real, even where it was acknowledged as part of it."""
+        for case in self.cases.values():
+            if case.drill and case.alarm.active and case.over is None:
+                case.drill, case.seen = False, False
+                case.raised = key
+                case.heard.clear()
+
+    def _is_done(self, case: Case, key: int) -> bool:
+        if case.over is None or case.side in self.chattering:
+            return False
+        return all(self._owed(case, person, key) is None for person in self.persons)
+
+    def timers(self, key: int) -> Iterator[int]:
+        """Keys later than `key` at which something may become due."""
+        for end in self.orders.ends():
+            yield 2 * end
+        yield from self.chattering.ends(self.running)
+        if (end_of_flood := self.flood.ends(self.running)) is not None:
+            yield end_of_flood
+        for case in self.cases.values():
+            for person in self.persons:
+                owed = self._owed(case, person, key)
+                at = key if person.id in case.note else owed[0] if owed is not None else None
+                if at is None:
+                    continue
+                if at <= key and person.id in self._quiet and not person.passes(case.alarm.priority):
+                    end_of_quiet = self._quiet[person.id].until(key >> 1)
+                    at = at if end_of_quiet is None else 2 * end_of_quiet
+                yield at
+
+    def state(self) -> dict[str, Any]:
         """What must survive a restart."""
-        return [[rule, side, since, persons] for (rule, side), (since, persons) in self.told.items()]
+        return {
+            "cases": [
+                [
+                    *(*case.side, case.since, case.raised, case.drill, case.over, case.again, case.seen, case.note),
+                    [[person, *dataclasses.astuple(heard)] for person, heard in case.heard.items()],
+                ]
+                for case in self.cases.values()
+            ],
+            "flood": self.flood.state(),
+            "chattering": self.chattering.state(),
+        }
 
-    def load(self, state: list[Any]) -> None:
-        """Take up what `state` gave."""
-        self.told = {(rule, side): (since, persons) for rule, side, since, persons in state}
+    def load(self, state: dict[str, Any], alarms: Mapping[str, Mapping[str, Alarm]]) -> None:
+        """Take up what `state` gave for the alarms that still exist. alarms: rule -> side -> alarm."""
+        for rule, side, *rest, told in state["cases"]:
+            alarm = alarms.get(rule, {}).get(side)
+            if alarm is not None:
+                since, raised, drill, over, again, seen, note = rest
+                heard = {person: Heard(*fields) for person, *fields in told}
+                self.cases[rule, side] = Case(alarm, since, raised, drill, heard, over, again, seen, note)
+        self.flood.load(state["flood"])
+        self.chattering.load(state["chattering"])

@@ -80,4 +80,7 @@ class RuleSettings(Settings):
     during: During | None = None
     since_note: str | None = Field(default=None, description="only after a log entry of this kind")
     within: Duration | None = Field(default=None, description="how long after that entry")
+    suppressed_while: str | None = Field(
+        default=None, description="while this rule's condition is true, as when fish are fed, the alarm is not told"
+    )
     runway: Runway | None = None

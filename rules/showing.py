@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import NamedTuple
 
 from rules.plan import Plan, PointPlan
 from rules.units import convert, parse_unit
@@ -37,22 +38,36 @@ def show(plan: Plan, point: PointPlan, counts: Fraction | int, *, difference: bo
     return f"{float(round(value, decimals)):.{decimals}f}{' ' + sign if sign else ''}"
 
 
-def show_left(ms: int) -> str:
-    """A span to act in, in words that do not pretend: `about 2 h`, `about 1 h 30`, `about 25 min`."""
+class Rough(NamedTuple):
+    """A span rounded so that it does not pretend: so many days, or hours and minutes; all 0 for under a minute."""
+
+    days: int
+    hours: int
+    minutes: int
+
+
+def rough(ms: int) -> Rough:
+    """`2 h 15`, `25 min`, `3 days`: to 5 min under an hour, to quarters under four, to hours under two days."""
     minutes = ms / 60_000
     if minutes < 1:
-        return "less than a minute"
+        return Rough(0, 0, 0)
     if minutes < 10:
-        return f"about {round(minutes)} min"
+        return Rough(0, 0, round(minutes))
     if minutes < 55:
-        return f"about {5 * round(minutes / 5)} min"
-    quarters = round(minutes / 15)
+        return Rough(0, 0, 5 * round(minutes / 5))
     if minutes < 240:
-        hours, rest = divmod(quarters, 4)
-        return f"about {hours} h" + (f" {15 * rest}" if rest else "")
+        hours, rest = divmod(round(minutes / 15), 4)
+        return Rough(0, hours, 15 * rest)
     if minutes < 48 * 60:
-        return f"about {round(minutes / 60)} h"
-    return f"about {round(minutes / 1440)} days"
+        return Rough(0, round(minutes / 60), 0)
+    return Rough(round(minutes / 1440), 0, 0)
+
+
+def show_rate(plan: Plan, point: PointPlan, per_hour: Fraction) -> str:
+    """`1.4`, `0.25`, `15`: a change an hour in counts of `point`, without its sign, in the keeper's unit."""
+    unit = parse_unit(shown_unit(plan, point.unit))
+    value = abs(float(convert(per_hour * point.resolution, point.units, unit, difference=True)))
+    return f"{value:.0f}" if value >= 9.95 else f"{value:.1f}" if value >= 0.95 else f"{value:.2g}"
 
 
 def fitted(text: str, size: int) -> str:

@@ -90,7 +90,7 @@ def test_a_keeper_reads_what_happened_in_80_columns(folder: Path, capsys: pytest
     assert "Alarms: 1 (1 high)" in flat
     assert "2 Apr 10:10 ▲ high 30 min 27.5 °C over 10:20 tank.warm high" in flat
     assert "2 Apr 10:10 shade.roof on tank.temperature above 26" in flat
-    assert "2 Apr 10:20 Anna Fish tank too warm" in flat
+    assert "2 Apr 10:21 Anna Fish tank too warm" in flat
     assert "2 Apr 10:40 Anna Over: Fish tank too warm" in flat
     assert "\x1b" not in text
 

@@ -2,26 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from rules.settings import RuleSettings
 from tests.twin.alarm import Side
 from tests.twin.running_time import RunningTime
+from tests.twin.truth import Truth
 
 
 class Explaining:
-    """Who explains whom, as of now."""
+    """Who explains whom, as of now, and what else keeps alarms quiet."""
 
-    def __init__(self, rules: Sequence[RuleSettings], sides: Mapping[str, list[Side]], running: RunningTime) -> None:
+    def __init__(
+        self,
+        rules: Sequence[RuleSettings],
+        sides: Mapping[str, list[Side]],
+        running: RunningTime,
+        condition_of: Callable[[str], Truth],
+    ) -> None:
         self.rules = rules
+        self._condition_of = condition_of
         self.sides = sides
         self._running = running
 
     def judge(self, t: int) -> None:
         """Tell every side whether its rule is explained at instant t."""
         for rule in self.rules:
-            explained = not rule.never_suppressed and any(
-                self._explains(other, rule, t) for other in self.rules if rule.id in other.explains
+            explained = not rule.never_suppressed and (
+                any(self._explains(other, rule, t) for other in self.rules if rule.id in other.explains)
+                or (rule.suppressed_while is not None and self._condition_of(rule.suppressed_while) is True)
             )
             for side in self.sides[rule.id]:
                 side.explained = explained

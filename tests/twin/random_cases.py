@@ -136,13 +136,15 @@ class _Maker:
         return out
 
     def _explained(self, rules: list[RuleSettings]) -> list[RuleSettings]:
-        """Some rules explain others, in rings too."""
+        """Some rules explain others, in rings too; some are suppressed while another's condition is true."""
         out = []
         for rule in rules:
             others = [other.id for other in rules if other.id != rule.id and self.rng.random() < 0.4]
             update: dict[str, Any] = {"never_suppressed": self.rng.random() < 0.1}
             if self.rng.random() < 0.4:
                 update |= {"explains": tuple(others), "after": self.rng.choice((0, 0, 1, 3)) * BEAT}
+            if others and self.rng.random() < 0.3:
+                update["suppressed_while"] = self.rng.choice(others)
             out.append(rule.model_copy(update=update))
         return out
 

@@ -70,7 +70,7 @@ class Twin:
             rule.id: [Side(rule, side, self.running) for side in self.kinds[rule.id].sides] for rule in plan.rules
         }
         self.qualifiers = {rule.id: Qualifiers(rule, plan.timezone, self.condition) for rule in plan.rules}
-        self.explaining = Explaining(plan.rules, self.sides, self.running)
+        self.explaining = Explaining(plan.rules, self.sides, self.running, self.condition)
         self.stages: list[Stage] = []
         for settings in plan.stages:
             before = _stage_before(settings, self.stages)
