@@ -112,7 +112,8 @@ def test_a_rule_that_waits_for_one_out_of_service_is_named() -> None:
 
 def test_a_message_tells_that_there_is_no_reading_of_a_missing_point() -> None:
     """A title that shows a missing point's value says so instead of failing."""
-    warm = rule("band", "tank.warm", point="tank.temperature", high=26, title="Warm, flow {loop.flow}", priority="critical")
+    words = {"title": "Warm, flow {loop.flow}", "priority": "critical"}
+    warm = rule("band", "tank.warm", point="tank.temperature", high=26, **words)
     site = plan([warm], persons=[person("anna")])
     notices = [e for e in replay(site, recording({"tank.temperature": [270]})).events if e.type == "notice"]
     assert [notice.body["title"] for notice in notices] == ["Warm, flow no reading"]

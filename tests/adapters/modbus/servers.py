@@ -1,4 +1,4 @@
-"""Which Modbus devices do tests talk to? pymodbus's own server, and slaves of a serial line as the standard has them."""
+"""Which Modbus devices do tests talk to? pymodbus's own server, and slaves of a serial line after the standard."""
 
 from __future__ import annotations
 

@@ -49,7 +49,7 @@ def decode(line: bytes, table: dict[str, Any], **changes: Any) -> tuple[list[tup
 
 
 def test_the_sums_agree_with_their_catalogue_values() -> None:
-    """"123456789" of the catalogue of CRCs; the ROM of a one-wire probe 02 1C B8 01 00 00 00 -> A2 (maker's note)."""
+    """ "123456789" of the catalogue of CRCs; the ROM of a one-wire probe 02 1C B8 01 00 00 00 -> A2 (maker's note)."""
     assert crc16(b"123456789") == 0xBB3D
     assert crc16(b"123456789", 0xFFFF) == 0x4B37
     assert crc16_ccitt(b"123456789") == 0x29B1  # from memory
@@ -222,3 +222,11 @@ def test_an_inlet_that_is_full_holds_only_the_wire(tmp_path: Path) -> None:
         kept.full = False
         until(lambda: kept.counts() == [21500])
         until(lambda: adapter.health().state == "connected")
+
+
+def test_a_port_that_cannot_do_what_is_asked_is_told(tmp_path: Path) -> None:
+    """A pseudo-terminal has no seven bits; the adapter waits and says so."""
+    wire, kept = Wire(tmp_path), Kept()
+    with listening(wire, kept, framing="7E1") as adapter:
+        until(lambda: adapter.health().state == "waiting")
+        assert "7E1" in adapter.health().last_error

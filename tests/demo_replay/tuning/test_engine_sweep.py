@@ -18,7 +18,8 @@ from demo_replay.tuning.spells import OPEN
 from demo_replay.tuning.units import series_of
 from rules.acts import Act, ActKind
 from rules.block import Block
-from rules.conditions.band import Band, BandSettings
+from rules.conditions.band import BandSettings
+from rules.conditions.sided import Sided
 from rules.derived_settings import OverWindowSettings
 from rules.plan import Plan
 from rules.settings import RuleSettings
@@ -86,7 +87,7 @@ def test_variants_that_differ_in_delays_alone_share_one_condition(monkeypatch: p
     built: list[int] = []
     build = BandSettings.build
 
-    def counted(settings: BandSettings, around: Surroundings) -> Band:
+    def counted(settings: BandSettings, around: Surroundings) -> Sided:
         built.append(1)
         return build(settings, around)
 
