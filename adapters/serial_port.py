@@ -37,7 +37,7 @@ class Port:
 
     def __init__(self, settings: PortSettings) -> None:
         """Opens it, for us alone; raises LinkLost."""
-        from serial import Serial, SerialException  # slow, and only for those who have such a port
+        from serial import Serial  # slow, and only for those who have such a port
 
         self._name = settings.port
         try:
@@ -50,8 +50,12 @@ class Port:
                 exclusive=True,
                 write_timeout=2.0,
             )
-        except (SerialException, OSError, ValueError) as error:
+            self._serial.timeout = 0.0  # sets everything once more; a device that cannot do it says so now
+        except (OSError, ValueError) as error:
             raise LinkLost(f"port {settings.port} cannot be opened: {error}; is it plugged in, and ours?") from None
+        except termios.error as error:
+            told = f"port {settings.port} cannot do {settings.baud} baud {settings.framing}: {error}"
+            raise LinkLost(f"{told}; an adaptor may need its own baud and framing") from None
 
     def __enter__(self) -> Self:
         return self
@@ -68,7 +72,7 @@ class Port:
             self._serial.timeout = timeout
             first: bytes = self._serial.read(1)
             return first + self._serial.read(min(self._serial.in_waiting, CHUNK)) if first else first
-        except (OSError, TypeError) as error:  # TypeError: pyserial's own, where another thread closed the port
+        except (OSError, TypeError, termios.error) as error:  # TypeError: pyserial's own, on a port that was closed
             raise self._gone(error) from None
 
     def read_line(self, timeout: float, longest: int) -> bytes:
@@ -82,7 +86,7 @@ class Port:
             try:
                 self._serial.timeout = left
                 line += self._serial.read(1)
-            except (OSError, TypeError) as error:
+            except (OSError, TypeError, termios.error) as error:
                 raise self._gone(error) from None
         return line
 
