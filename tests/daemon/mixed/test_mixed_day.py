@@ -1,6 +1,6 @@
 """Does a site that mixes five kinds of wires keep every reading of a whole day?
 
-Each wire is simulated at the wire: a real broker, pseudo-terminals, a Modbus server of another making, a folder like the
+Each is simulated at the wire: a real broker, pseudo-terminals, a Modbus server of another making, a folder like the
 kernel's. The adapters wait by a simulated clock, so that the day takes seconds; nothing else of them is changed.
 """
 
@@ -152,7 +152,7 @@ def test_a_day_of_five_kinds_of_wires_is_kept_to_the_last_reading(broker: Broker
     data = "73 01 4b 46 7f ff 0d 10 41"
     (probe / "w1_slave").write_text(f"{data} : crc=41 YES\n{data} t=23187\n")
     time = SimulatedTime()
-    events: list[Event] = []
+    heard: list[Event] = []
     with (
         tcp_server([device(1, [450])]) as modbus_port,
         Answering(bus, ProbeBus(Probe("0", ["+31.5"])).answer),
@@ -170,7 +170,7 @@ def test_a_day_of_five_kinds_of_wires_is_kept_to_the_last_reading(broker: Broker
         queue = DeliveryQueue(monotonic=time.monotonic)
         loop = Loop(
             made.plan, store, queue, time, adapters,
-            listener=events.extend, monotonic=time.monotonic, wait=lambda seconds: None,
+            listener=lambda events: heard.extend(events), monotonic=time.monotonic, wait=lambda seconds: None,
         )  # fmt: skip
         try:
             for adapter in adapters:
@@ -202,7 +202,7 @@ def test_a_day_of_five_kinds_of_wires_is_kept_to_the_last_reading(broker: Broker
                 assert [t for t, _ in found[point]] == [START + at * STEP * 1000 for at in range(ROUNDS + 1)]
             assert loop.tally.behind == loop.tally.repeats == 0
             assert loop.tally.readings == sum(map(len, found.values()))
-            assert [event.body["state"] for event in events if event.type == "alarm"] == ["unacknowledged"]
+            assert [event.body["state"] for event in heard if event.type == "alarm"] == ["unacknowledged"]
         finally:
             for adapter in adapters:
                 adapter.stop()
