@@ -19,6 +19,7 @@ from rules.units import convert, parse_unit
 
 _STEPS = (1, 2, 5, 10, 15, 20, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 21_600, 86_400)
 _FEW = 10
+_PATIENCE = 30 * SECOND
 _FINEST = 9
 
 
@@ -107,7 +108,10 @@ def _point(point: Named, listened: float) -> str:
     ]
     if step is not None:
         lines.append(f"resolution = {step:f}")
-    lines.append(f"expect_every = {quoted(show_duration(expect_every(place, listened)))}")
+    every = expect_every(place, listened)
+    lines.append(f"expect_every = {quoted(show_duration(every))}")
+    if 3 * every < _PATIENCE:
+        lines.append(f"stale_after = {quoted(show_duration(_PATIENCE))}   # a radio link may well lose a few in a row")
     return "\n".join(lines) + "\n"
 
 
