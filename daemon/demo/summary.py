@@ -124,7 +124,7 @@ def _answer(outcome: Outcome, label: Label, zone: Zone) -> tuple[str, Text]:
     if State(alarm["state"]) is State.SUPPRESSED:
         return clock, Text(f"  noticed {after} after it, and kept quiet: {str(alarm['why']).partition(',')[0]}", QUIET)
     text = Text(f"{MARKS[priority]} {priority} alarm {after} after it", STYLES[priority])
-    sent = [one for one in outcome.performance.delivered if one.t == t and one.purpose == "first"]
+    sent = [one for one in outcome.performance.delivered if one.t == t and one.purpose in ("first", "repeat")]
     told = f"on the phone {sent[0].waited:.1f} s later (real time)" if sent else "in the log, nobody is to be messaged"
     text.append(f"; {told}", "")
     return clock, text
