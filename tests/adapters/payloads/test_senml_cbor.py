@@ -126,3 +126,10 @@ def test_any_bytes_are_an_item_or_refused(data: bytes) -> None:
         return
     found = decode_senml_cbor(data, NOW, lambda name: "tank.temperature", DOORS)
     assert found.readings or found.refusals or (isinstance(item, list) and all(isinstance(one, dict) for one in item))
+
+
+def test_items_are_nested_only_so_deep() -> None:
+    """At the limit it is read; one more array around it is refused."""
+    assert isinstance(parse_cbor(b"\x81" * DEEPEST + b"\x00"), list)
+    with pytest.raises(ValueRefused, match="too deep"):
+        parse_cbor(b"\x81" * (DEEPEST + 1) + b"\x00")
