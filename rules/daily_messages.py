@@ -10,6 +10,7 @@ from rules.messages import Told, Writer
 from rules.people import PersonSettings
 from rules.plan import Plan
 from rules.routing import Telling
+from rules.running import Running
 from rules.settings import Priority
 from rules.time_of_day import next_at, time_of_day
 
@@ -21,9 +22,9 @@ KnownOf = Callable[[Alarm, int], Told]
 class DailyMessages:
     """Each person's digest and sign of life, at their own time of day."""
 
-    def __init__(self, plan: Plan, writer: Writer, start: int) -> None:
+    def __init__(self, plan: Plan, writer: Writer, running: Running, start: int) -> None:
         """start: the first instant, ms UTC."""
-        self.plan, self.writer = plan, writer
+        self.plan, self.writer, self.running = plan, writer, running
         self._name = plan.name
         self._times: dict[tuple[str, str], tuple[int, int]] = {}
         """(person, purpose) -> time of day, and when it comes next (ms UTC)."""
@@ -53,13 +54,13 @@ class DailyMessages:
         self, key: int, alarms: Mapping[str, Mapping[str, Alarm]], standing: Sequence[Alarm], known: KnownOf
     ) -> list[Telling]:
         """What is told at an instant. standing: the alarms that somebody should be told of."""
-        if all(2 * at > key for _, at in self._times.values()):
+        if all(self._watched(at) > key for _, at in self._times.values()):
             return []
         found: list[Telling] = []
         for person in self.plan.persons:
             for purpose in (DIGEST, SIGN_OF_LIFE):
                 of_day, at = self._times.get((person.id, purpose), (0, 0))
-                if not at or 2 * at > key:
+                if not at or self._watched(at) > key:
                     continue
                 self._times[person.id, purpose] = (of_day, next_at(of_day, key >> 1, self.writer.zone))
                 if purpose == SIGN_OF_LIFE:
@@ -88,7 +89,11 @@ class DailyMessages:
 
     def timers(self) -> Iterator[int]:
         """The keys at which something is told next."""
-        yield from (2 * at for _, at in self._times.values())
+        yield from (self._watched(at) for _, at in self._times.values())
+
+    def _watched(self, at: int) -> int:
+        """The key of a time, or of the end of the span around it in which nothing ran and nobody could speak."""
+        return 2 * next((end for begin, end in self.running.spans if begin <= at < end), at)
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""

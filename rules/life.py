@@ -11,6 +11,7 @@ from rules.daily_messages import DailyMessages
 from rules.delays import Change, due_key
 from rules.door import as_float
 from rules.edges import TRUE, Edges, listed, truth_at
+from rules.errors import SettingError
 from rules.events import Event
 from rules.explaining import Explaining
 from rules.judging import RuleJudge
@@ -77,12 +78,16 @@ class Life:
             for rule in plan.rules
             if rule.suppressed_while is not None and not rule.never_suppressed
         }
+        for rule_id, other in self.suppressed_while.items():
+            if other not in self.by_id or other == rule_id:
+                what = "is no rule" if other not in self.by_id else "is itself"
+                raise SettingError(f"{rule_id} is suppressed while {other}, which {what}; name another rule")
         self.conditions: Mapping[str, Edges] = {}
         """rule -> its condition in this step, of those that suppress others."""
         self.orders = StandingOrders({rule.id: rule for rule in plan.rules}, points, plan.persons)
         self.shown = {judge.rule.id: judge.point for judge in judges}
         self.router = Router(plan, writer, self.orders, self, self.shown, running)
-        self.daily = DailyMessages(plan, writer, start)
+        self.daily = DailyMessages(plan, writer, running, start)
         self.events: list[Marked] = []
         self._judged = 2 * start - 1
         """The key up to which everything is told."""
@@ -119,8 +124,9 @@ class Life:
             self._judged = upto
             return self.events
         given = sorted({*changes, *acting, *turns, _NEVER})
-        # What was due before, as after a change of settings, is due now.
-        timer = max(self._next_timer(-1), self._judged + 1)
+        # An `off` span may have put it off meanwhile; then nothing is due there. After a change of settings something
+        # may have been due before, and is due now.
+        timer = self._next or max(min(self._timers(self._judged), default=_NEVER), self._judged + 1)
         position = 0
         while (key := min(given[position], timer)) <= upto:
             position += key == given[position]

@@ -163,10 +163,9 @@ class Writer:
         thinly = say("thin", points=", ".join(self.called(point) for point in thin)) if thin else ""
         left = self.left(told)
         whole, plain, short = (left.whole, left.plain, left.short) if left is not None else ("", "", "")
-        first = self._first(told)
-        room = BODY_SIZE - len(first) - 1 if first else BODY_SIZE
         # From the whole of it to the bare numbers, by what can be missed most easily.
-        for parts in (
+        return _with_first(
+            self._first(told),
             (says, waited, caused, thinly, whole),
             (says, waited, caused, thinly, plain),
             (says, waited, caused, thinly, short),
@@ -174,11 +173,7 @@ class Writer:
             (says, caused, short),
             (says, caused),
             (says,),
-        ):
-            text = " ".join(part for part in parts if part)
-            if len(text) <= room:
-                break
-        return " ".join(part for part in (fitted(text, room) if room > 0 else "", first) if part)
+        )
 
     def _says(self, told: Told) -> str:
         side = told.alarm.side
@@ -270,14 +265,10 @@ class Writer:
         else:
             advice = say("advice.deadband", rule=rule.id, deadband=deadband, **delays)
         within, rest = self.span(settings.chattering_within), self.span(settings.chattering_settled)
-        text = say("chattering", count=settings.chattering, within=within, rest=rest, advice=advice)
+        text = say("chattering", count=settings.chattering, within=within, advice=advice)
         title = say("title.chattering", title=self.short_title(told))
-        return fitted(title, TITLE_SIZE), self._with_first(text, told)
-
-    def _with_first(self, text: str, told: Told) -> str:
-        first = self._first(told)
-        whole = f"{text} {first}"
-        return whole if first and len(whole) <= BODY_SIZE else fitted(text, BODY_SIZE)
+        wide, narrow = (f"{text} {say('chattering.rest', rest=rest)}",), (text,)
+        return fitted(title, TITLE_SIZE), _with_first(self._first(told), wide, narrow)
 
     # --- messages about several
 
@@ -329,6 +320,14 @@ class Writer:
             if len(found) <= BODY_SIZE:
                 break
         return fitted(found, BODY_SIZE)
+
+
+def _with_first(first: str, *versions: Sequence[str]) -> str:
+    """The first version (of sentences) that fits before `first`, the last one cut where none does."""
+    room = BODY_SIZE - len(first) - 1 if first else BODY_SIZE
+    texts = [" ".join(part for part in version if part) for version in versions]
+    text = next((text for text in texts if len(text) <= room), fitted(texts[-1], room) if room > 0 else "")
+    return f"{text} {first}".strip()
 
 
 def _lasted(rule: RuleSettings, side: str) -> int:

@@ -314,7 +314,7 @@ class Router:
         case.note.remove(person.id)
         if self._wait(person, alarm.priority) != 0 and person.id not in case.heard:
             return None
-        case.hear(person.id, key, singly=False)
+        case.hear(person.id, key, singly=alarm.priority is Priority.CRITICAL)
         title, text = self.writer.chattering(self._known(case, key))
         return Telling(key, person, "chattering", alarm.priority, alarm, title, text)
 
