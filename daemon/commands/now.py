@@ -8,6 +8,8 @@ from typing import Any
 
 from daemon.arguments import json_argument, site_argument
 from daemon.clock import SystemClock
+from daemon.selfwatch.names import OWN
+from daemon.selfwatch.plan import watched_site
 from daemon.site.load import Site, load_site
 from daemon.store import Sending, StoreReader
 from rules.door import as_decimal
@@ -31,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print what the store holds; the daemon may run meanwhile."""
-    site = load_site(arguments.site)
+    site = watched_site(load_site(arguments.site))
     with StoreReader(site.store_path, site.plan.points) as store:
         saved = store.checkpoint()
         unsent = store.unsent()
@@ -49,6 +51,8 @@ def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
     lines: list[dict[str, Any]] = []
     held = {} if engine is None else engine.held()
     for point in site.plan.points if engine is None else engine.points.values():
+        if point.id.startswith(OWN) and point.id not in held:
+            continue  # a daemon that does not measure itself
         time, counts, flag = held.get(point.id, (None, None, None))
         missing = counts is None or flag == Flag.MISSING
         lines.append(
@@ -103,6 +107,8 @@ def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
         table.add_column(title, justify="right" if title in ("value", "age") else "left", style="")
     held = engine.held()
     for point in engine.points.values():
+        if point.id.startswith(OWN) and point.id not in held:
+            continue
         limits = limits_of(site.plan, point)
         if point.id not in held:
             table.add_row(point.name or point.id, "never heard", "", limits, "silent", style="dim")

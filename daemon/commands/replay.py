@@ -11,8 +11,9 @@ from pathlib import Path
 from daemon.arguments import json_argument, site_argument
 from daemon.bench.account import account, out_of_service
 from daemon.bench.progress import progress_bars
-from daemon.bench.source import Recorded, recorded
+from daemon.bench.source import STORE, Recorded, recorded
 from daemon.moments import moment_argument
+from daemon.selfwatch.plan import as_kept
 from daemon.site.load import Site, load_site
 from demo_replay.replay import Replayed, replay
 from rules.errors import SettingError
@@ -56,6 +57,10 @@ def run(arguments: argparse.Namespace) -> int:
     """0: replayed, whatever it found."""
     site = load_site(arguments.site)
     wanted = _changed(site, arguments.changes)
+    if arguments.recordings == [STORE]:
+        # The log of a daemon that watched itself holds its own alarms as well.
+        kept = as_kept(site)
+        site, wanted = kept, kept if wanted is site else as_kept(wanted)
     timezone = site.plan.timezone
     begin = moment_argument(arguments.begin, timezone, "--from")
     end = moment_argument(arguments.end, timezone, "--to")

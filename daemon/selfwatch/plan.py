@@ -16,6 +16,7 @@ from daemon.selfwatch.names import (
     DISK_FREE,
     NO_READINGS,
     NOT_TAKEN,
+    OWN,
     READINGS_AGE,
     REFUSED,
     STORE,
@@ -25,6 +26,7 @@ from daemon.selfwatch.names import (
 from daemon.site.adapters import CONNECTIONS
 from daemon.site.load import Site
 from daemon.site.reach import SelfwatchTable
+from daemon.store import StoreReader
 from rules.conditions import KINDS
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings
@@ -55,6 +57,13 @@ def watched(site: Site) -> Plan:
 def watched_site(site: Site) -> Site:
     """The site with that plan, for commands that look at what the daemon has kept."""
     return replace(site, plan=watched(site))
+
+
+def as_kept(site: Site) -> Site:
+    """The site with the plan by which its store was filled: a daemon by a played clock does not measure itself."""
+    with StoreReader(site.store_path) as store:
+        own = any(name.startswith(OWN) for name in store.points())
+    return watched_site(site) if own else site
 
 
 def _points(table: SelfwatchTable) -> Iterator[PointPlan]:

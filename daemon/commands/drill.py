@@ -1,0 +1,37 @@
+"""Would everybody be told, and would somebody answer? An exercise whose messages say that they are one."""
+
+from __future__ import annotations
+
+import argparse
+
+from daemon.clock import SystemClock
+from daemon.handing_in import ends_after, hand_over, known_rule, shown_end, site_of, who_arguments
+from rules.acts import ActKind
+from rules.durations import HOUR
+
+EXAMPLE = 'tidebed drill loop.stopped --for "30 min"\n         tidebed drill --end'
+
+LONGEST = 4 * HOUR
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """RULE..., --for, --why, --end, --who, --site."""
+    parser.add_argument("rules", metavar="RULE", nargs="*", help="the rules that are exercised; left out, all")
+    parser.add_argument("--for", dest="length", default="30 min", metavar="TIME", help='how long; left out, "30 min"')
+    parser.add_argument("--why", default="", help="what it is for, for those who read the log")
+    parser.add_argument("--end", action="store_true", help="end it now")
+    who_arguments(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Hand the act to the running daemon."""
+    site = site_of(arguments)
+    rules = [known_rule(site, name) for name in arguments.rules]
+    until = SystemClock().now() if arguments.end else ends_after(arguments.length, LONGEST)
+    data = {"rules": ",".join(rules)} if rules else {}
+    who = hand_over(arguments, site, ActKind.DRILL, until=until, text=arguments.why, data=data)
+    if arguments.end:
+        print(f"handed in: {who} ends the drill")
+    else:
+        print(f"handed in: {who} begins a drill of {', '.join(rules) or 'all rules'} until {shown_end(site, until)}")
+    return 0

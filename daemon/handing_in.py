@@ -1,0 +1,89 @@
+"""How does a command hand an act to the running daemon: who, which rule, until when?"""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import os
+from collections.abc import Mapping, Sequence
+
+from daemon.clock import SystemClock
+from daemon.selfwatch.plan import watched_site
+from daemon.site.load import Site, load_site
+from daemon.site.located import nearest
+from daemon.store import hand_in
+from rules.acts import Act, ActKind
+from rules.durations import parse_duration
+from rules.errors import SettingError
+from rules.local_time import Zone
+
+
+def who_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add --who and --site."""
+    parser.add_argument("--who", default=None, help="who you are; left out, your login name")
+    site = os.environ.get("TIDEBED_SITE", "site.toml")
+    parser.add_argument("--site", default=site, metavar="SITE", help="the site file")
+
+
+def rule_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add RULE, --side, --who and --site."""
+    parser.add_argument("rule", metavar="RULE", help="the rule whose alarm is meant")
+    parser.add_argument("--side", help="only this side, as in high")
+    who_arguments(parser)
+
+
+def site_of(arguments: argparse.Namespace) -> Site:
+    """The site, the daemon's own rules among its own."""
+    return watched_site(load_site(arguments.site))
+
+
+def known_rule(site: Site, name: str) -> str:
+    """The rule's name; raises SettingError with the nearest where there is none."""
+    return _known(name, [rule.id for rule in site.plan.rules], "rule")
+
+
+def known_point(site: Site, name: str) -> str:
+    """As known_rule."""
+    return _known(name, [point.id for point in (*site.plan.points, *site.plan.derived)], "point")
+
+
+def _known(name: str, names: Sequence[str], kind: str) -> str:
+    if name not in names:
+        raise SettingError(f"there is no {kind} {name!r}; {nearest(name, names, kind=f'{kind}s')}")
+    return name
+
+
+def ends_after(text: str, longest: int) -> int:
+    """The instant (ms UTC) so long from now. Raises SettingError where it is none, or longer than `longest` ms."""
+    length = parse_duration(text)
+    if not 0 < length <= longest:
+        from rules.durations import show_duration
+
+        raise SettingError(f"--for {text!r} must be more than nothing and at most {show_duration(longest)}")
+    return SystemClock().now() + length
+
+
+def hand_over(
+    arguments: argparse.Namespace,
+    site: Site,
+    kind: ActKind,
+    *,
+    rule: str | None = None,
+    side: str | None = None,
+    until: int | None = None,
+    text: str = "",
+    data: Mapping[str, str] | None = None,
+) -> str:
+    """Leave the act for the daemon, which dates it when it takes it, within a second or so; gives who acts.
+
+    Raises StoreMissing where no daemon has run yet, and StoreError.
+    """
+    who = arguments.who or getpass.getuser()
+    act = Act(SystemClock().now(), kind, who, rule, side, until, text, dict(data or {}))
+    hand_in(site.store_path, act)
+    return who
+
+
+def shown_end(site: Site, until: int) -> str:
+    """A local day and time."""
+    return f"{Zone(site.plan.timezone).moment(until):%d %b %H:%M}"

@@ -1,0 +1,1 @@
+"""What do the daemon's logs and readings amount to over a span of time?"""

@@ -1,0 +1,98 @@
+"""What does a report of alarms look like, on a phone and on paper? One file that loads nothing from anywhere."""
+
+from __future__ import annotations
+
+from html import escape
+
+from daemon.reports.figures import Figures
+from daemon.reports.findings import Finding
+from rules.local_time import Zone
+
+_STYLE = """
+:root { --ink: #222; --soft: #5f5f5c; --faint: #9a9a96; --ground: #f4f4f2; --sheet: #fff; --line: #d4d4d0;
+  --bar: #a9a9a5; --bad: #a8200d; }
+* { box-sizing: border-box; }
+body { margin: 0; padding: 12px; background: var(--ground); color: var(--ink); font: 16px/1.45 system-ui, sans-serif; }
+main { max-width: 44rem; margin: 0 auto; }
+h1 { margin: 8px 0 2px; font-size: 1.4rem; }
+h2 { margin: 0; font-size: 1.05rem; }
+p { margin: 6px 0; }
+section { margin: 10px 0; padding: 14px; background: var(--sheet); border: 1px solid var(--line); border-radius: 4px;
+  break-inside: avoid; }
+section.bad { border-left: 5px solid var(--bad); }
+.head { display: flex; flex-wrap: wrap; justify-content: space-between; gap: 2px 16px; align-items: baseline; }
+.value { font-size: 1.15rem; font-weight: 700; }
+.bad .value { color: var(--bad); }
+.soft { color: var(--soft); font-size: 0.88rem; }
+table { width: 100%; margin: 8px 0 2px; border-collapse: collapse; font-size: 0.92rem; }
+td { padding: 4px 0; border-top: 1px solid var(--line); vertical-align: top; overflow-wrap: anywhere; }
+td + td { padding-left: 12px; text-align: right; color: var(--soft); }
+.advice { margin-top: 8px; padding-left: 10px; border-left: 3px solid var(--faint); overflow-wrap: anywhere; }
+svg { display: block; width: 100%; height: auto; margin-top: 8px; }
+svg text { font: 11px system-ui, sans-serif; fill: var(--soft); }
+@media print { body { background: #fff; padding: 0; } section { border-color: #bbb; } }
+""".strip()
+_MARKS = {True: "&#10003; as it should be", False: "&#9650; look at this", None: "too few to judge"}
+_WIDTH, _HEIGHT = 640, 132
+_FOOT, _TOP = 22, 16
+
+
+def report_page(place: str, figures: Figures, found: list[Finding], zone: Zone) -> str:
+    """The whole HTML file."""
+    first, last = zone.moment(figures.start), zone.moment(figures.end)
+    wrong = sum(one.well is False for one in found)
+    count = len(figures.new)
+    sections = [_section(one, _days(figures) if index == 0 else "") for index, one in enumerate(found)]
+    summary = f"{count} alarm{'' if count == 1 else 's'}; " + (
+        f"{wrong} of {len(found)} figures ask for a look." if wrong else "no figure asks for a look."
+    )
+    return (
+        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Alarms: {escape(place)}</title>\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<style>\n{_STYLE}\n</style>\n</head>\n<body>\n<main>\n<h1>Alarms of {escape(place)}</h1>\n"
+        f'<p class="soft">{first:%d %b %Y %H:%M} to {last:%d %b %Y %H:%M}, {escape(str(zone.info))}</p>\n'
+        f"<p>{summary}</p>\n"
+        + "\n".join(sections)
+        + '\n<p class="soft">Benchmarks: ANSI/ISA-18.2-2016. They are for somebody on watch all day; a keeper with a '
+        "job elsewhere can take less.</p>\n</main>\n</body>\n</html>\n"
+    )
+
+
+def _section(one: Finding, drawing: str) -> str:
+    rows = "".join(f"<tr><td>{escape(name)}</td><td>{escape(told)}</td></tr>" for name, told in one.rows)
+    table = f"\n<table>{rows}</table>" if rows else ""
+    advice = f'\n<p class="advice">{escape(one.advice)}</p>' if one.advice else ""
+    kind = ' class="bad"' if one.well is False else ""
+    return (
+        f'<section{kind}>\n<div class="head"><h2>{escape(one.name)}</h2>'
+        f'<span class="value">{escape(one.value)}</span></div>\n'
+        f'<p class="soft">{_MARKS[one.well]} &middot; {escape(one.benchmark)}</p>{drawing}{table}{advice}\n</section>'
+    )
+
+
+def _days(figures: Figures) -> str:
+    """A bar a day; a day within a flood in colour."""
+    days = figures.by_day
+    if not days:
+        return ""
+    most = max(max(days.values()), 1)
+    step = _WIDTH / len(days)
+    room = _HEIGHT - _FOOT - _TOP
+    bars = []
+    for index, (day, count) in enumerate(days.items()):
+        height = room * count / most
+        name = f"{day:%a %d %b}: {count}"
+        bars.append(
+            f'<rect x="{index * step + step * 0.12:.1f}" y="{_TOP + room - height:.1f}" width="{step * 0.76:.1f}" '
+            f'height="{height:.1f}" fill="var(--bar)"><title>{name}</title></rect>'
+        )
+    ends = list(days)
+    base = _TOP + room
+    marks = (
+        f'<line x1="0" y1="{base}" x2="{_WIDTH}" y2="{base}" stroke="var(--faint)"/>'
+        f'<text x="0" y="11">{most} a day</text>'
+        f'<text x="0" y="{_HEIGHT - 6}">{ends[0]:%d %b}</text>'
+        f'<text x="{_WIDTH}" y="{_HEIGHT - 6}" text-anchor="end">{ends[-1]:%d %b}</text>'
+    )
+    told = f"New alarms a day, {most} at most"
+    return f'\n<svg viewBox="0 0 {_WIDTH} {_HEIGHT}" role="img" aria-label="{told}">{"".join(bars)}{marks}</svg>'
