@@ -84,7 +84,10 @@ class Batch(NamedTuple):
 
 
 def sendings(events: Iterable[Event], ways: dict[str, tuple[str, ...]]) -> list[Sending]:
-    """What the notices among `events` owe to people: one sending by each of a person's ways."""
+    """What the notices among `events` owe to people: one sending by each way that the notice names.
+
+    ways: person -> ways, for a notice that names none.
+    """
     return [
         Sending(
             message_id=f"{event.body['key']}/{way}",
@@ -100,5 +103,5 @@ def sendings(events: Iterable[Event], ways: dict[str, tuple[str, ...]]) -> list[
         )
         for event in events
         if event.type == "notice"
-        for way in ways.get(event.body["person"], ())
+        for way in event.body.get("ways", ways.get(event.body["person"], ()))
     ]

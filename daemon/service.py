@@ -75,7 +75,7 @@ class Service:
         tokens = load_tokens(secrets, os.environ)
         ways = load_ways(secrets, os.environ)
         for person in self.site.plan.persons:
-            for way in person.ways:
+            for way in dict.fromkeys((*person.ways, *(way for own in person.ways_for.values() for way in own))):
                 if way not in ways:
                     _log.warning("%s cannot be told by %s: no address in %s", person.id, way, secrets or "the secrets")
         plan = self._plan(self.site)
@@ -238,7 +238,7 @@ def _nobody(events: Sequence[object]) -> None:
 
 def _manners(site: Site) -> Manners:
     in_turn = {
-        person.id: InTurn(person.ways, person.next_way_after)
+        person.id: InTurn(person.ways, person.next_way_after, {str(p): ways for p, ways in person.ways_for.items()})
         for person in site.plan.persons
         if isinstance(person, PersonTable) and person.next_way_after is not None
     }

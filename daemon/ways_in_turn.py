@@ -16,10 +16,16 @@ Became = Mapping[str, State]
 
 
 class InTurn(NamedTuple):
-    """ways: a person's ways in order; after: ms that each has before the next is tried as well."""
+    """ways: a person's ways in order; after: ms that each has before the next is tried as well; ways_for: priority ->
+    other ways."""
 
     ways: tuple[str, ...]
     after: int
+    ways_for: Mapping[str, tuple[str, ...]] = {}
+
+    def of(self, sending: Sending) -> tuple[str, ...]:
+        """The ways of a message, in order."""
+        return self.ways_for.get(sending.priority, self.ways)
 
 
 class Turns(NamedTuple):
@@ -34,7 +40,7 @@ class Turns(NamedTuple):
 def siblings(sending: Sending, in_turn: InTurn) -> dict[str, str]:
     """way -> message id of the same message by each of the person's ways, in their order."""
     key = sending.message_id.removesuffix(f"/{sending.way}")
-    return {way: f"{key}/{way}" for way in in_turn.ways}
+    return {way: f"{key}/{way}" for way in in_turn.of(sending)}
 
 
 def take_turns(
@@ -49,15 +55,16 @@ def take_turns(
     wait: int | None = None
     for sending in waiting:
         in_turn = people.get(sending.person)
-        if in_turn is None or sending.way not in in_turn.ways or sending.state is not State.OWED:
+        if in_turn is None or sending.way not in in_turn.of(sending) or sending.state is not State.OWED:
             continue
+        ways = in_turn.of(sending)
         states = became[sending.number]
         ids = siblings(sending, in_turn)
-        if any(states.get(ids[way]) is State.SENT for way in in_turn.ways if way != sending.way):
+        if any(states.get(ids[way]) is State.SENT for way in ways if way != sending.way):
             spared.append(sending.number)
             continue
-        rank = in_turn.ways.index(sending.way)
-        hopeful = [way for way in in_turn.ways[:rank] if states.get(ids[way]) in (State.OWED, State.TRYING)]
+        rank = ways.index(sending.way)
+        hopeful = [way for way in ways[:rank] if states.get(ids[way]) in (State.OWED, State.TRYING)]
         left = sending.created + rank * in_turn.after - now
         if hopeful and left > 0:
             held.add(sending.number)

@@ -18,6 +18,7 @@ from rules.local_time import Zone
 EXAMPLE = "tidebed alarms site.toml"
 
 _RANKS = ("critical", "high", "medium", "low")
+_TIMES = ("since", "shelved_until", "muted_until")
 _SET_ASIDE = ("shelved", "suppressed", "out-of-service")
 
 
@@ -33,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
     found = standing(site)
     if arguments.json:
         for alarm in found:
-            times = {key: show_time(alarm[key]) if alarm[key] else None for key in ("since", "shelved_until")}
+            times = {key: show_time(alarm[key]) if alarm[key] else None for key in _TIMES}
             print(json.dumps(alarm | times, ensure_ascii=False))
     else:
         _print(site, found)
@@ -43,8 +44,8 @@ def run(arguments: argparse.Namespace) -> int:
 def standing(site: Site) -> list[dict[str, Any]]:
     """Every alarm that is not normal, the most pressing first; those that are set aside behind them.
 
-    Keys: rule, side, state, priority, since, active, shelved_until (times in ms UTC), title, why (of its last change),
-    explained_by (rules).
+    Keys: rule, side, state, priority, since, active, shelved_until, muted_until (times in ms UTC), title, why (of its
+    last change), explained_by (rules).
     """
     with StoreReader(site.store_path, site.plan.points) as store:
         saved = store.checkpoint()
@@ -84,6 +85,8 @@ def _print(site: Site, found: list[dict[str, Any]]) -> None:
         table.add_column(title, overflow="fold")
     for alarm in found:
         state = alarm["state"]
+        if alarm.get("muted_until"):
+            state += f", muted until {zone.moment(alarm['muted_until']):%d %b %H:%M}"
         if alarm["shelved_until"]:
             state += f" until {zone.moment(alarm['shelved_until']):%d %b %H:%M}"
         since = _since(zone, alarm["since"], now) if alarm["since"] else ""

@@ -20,6 +20,7 @@ SHARE_EACH = 0.05
 STALE_AT_MOST = 5
 FLOOD_SHARE = 0.01
 MIX = {"low": 0.80, "medium": 0.15, "high and critical": 0.05}
+_MOST_ROWS = 10
 SLOW = 15 * MINUTE
 """A critical alarm acknowledged later than this (common practice, no source)."""
 
@@ -86,13 +87,13 @@ def _chattering(figures: Figures, zone: Zone) -> Finding:
         else ""
     )
     rows = [(name, "3 or more within a minute") for name in figures.chattering]
-    return Finding("Chattering", str(len(rows)), "none", not rows, rows, advice)
+    return Finding("Chattering", str(len(rows)), "should be none", not rows, rows, advice)
 
 
 def _fleeting(figures: Figures, zone: Zone) -> Finding:
     rows = [(name, f"{short} of {count} over within a minute") for name, short, count in figures.fleeting]
     advice = "Over before anybody could act: an on_delay longer than they last leaves them out." if rows else ""
-    return Finding("Fleeting", str(len(rows)), "none", not rows, rows, advice)
+    return Finding("Fleeting", str(len(rows)), "should be none", not rows, rows, advice)
 
 
 def _stale(figures: Figures, zone: Zone) -> Finding:
@@ -132,7 +133,7 @@ def _floods(figures: Figures, zone: Zone) -> Finding:
     )
     return Finding(
         "Floods",
-        f"{len(rows)}, {figures.rates.share_flooded:.1%} of the time",
+        f"{len(rows)}, {figures.rates.share_flooded:.2%} of the time",
         f"more than 10 new alarms in 10 min; under {FLOOD_SHARE:.0%} of the time",
         figures.rates.share_flooded < FLOOD_SHARE,
         rows,
@@ -192,13 +193,17 @@ def _answered(figures: Figures, zone: Zone) -> Finding:
 
 
 def _ignored(figures: Figures, zone: Zone) -> Finding:
-    rows = [(name, _many(count, "time")) for name, count in figures.ignored]
+    rows = [(name, _many(count, "time")) for name, count in figures.ignored[:_MOST_ROWS]]
+    if len(figures.ignored) > _MOST_ROWS:
+        rows.append((f"and {len(figures.ignored) - _MOST_ROWS} more", ""))
     advice = (
         "An alarm asks somebody to do something. Where nobody ever does, make it low or log, or take it out."
         if rows
         else ""
     )
-    return Finding("Never acted on", str(len(rows)), "none", not rows if figures.new else None, rows, advice)
+    return Finding(
+        "Never acted on", str(len(figures.ignored)), "should be none", not rows if figures.new else None, rows, advice
+    )
 
 
 _ALL: tuple[Callable[[Figures, Zone], Finding], ...] = (

@@ -26,6 +26,7 @@ section.bad { border-left: 5px solid var(--bad); }
 .soft { color: var(--soft); font-size: 0.88rem; }
 table { width: 100%; margin: 8px 0 2px; border-collapse: collapse; font-size: 0.92rem; }
 td { padding: 4px 0; border-top: 1px solid var(--line); vertical-align: top; overflow-wrap: anywhere; }
+td:first-child { min-width: 5.5em; }
 td + td { padding-left: 12px; text-align: right; color: var(--soft); }
 .advice { margin-top: 8px; padding-left: 10px; border-left: 3px solid var(--faint); overflow-wrap: anywhere; }
 svg { display: block; width: 100%; height: auto; margin-top: 8px; }
@@ -33,7 +34,7 @@ svg text { font: 11px system-ui, sans-serif; fill: var(--soft); }
 @media print { body { background: #fff; padding: 0; } section { border-color: #bbb; } }
 """.strip()
 _MARKS = {True: "&#10003; as it should be", False: "&#9650; look at this", None: "too few to judge"}
-_WIDTH, _HEIGHT = 640, 132
+_WIDTH, _HEIGHT = 400, 120
 _FOOT, _TOP = 22, 16
 
 
@@ -71,7 +72,7 @@ def _section(one: Finding, drawing: str) -> str:
 
 
 def _days(figures: Figures) -> str:
-    """A bar a day; a day within a flood in colour."""
+    """A bar a day."""
     days = figures.by_day
     if not days:
         return ""

@@ -17,11 +17,13 @@ from daemon.site.reach import HeartbeatTable, PersonTable, SelfwatchTable, Sendi
 from daemon.site.tables import DERIVED_KINDS, PointTable, SiteTable, StoreTable
 from rules.conditions import KINDS
 from rules.derived_settings import DerivedSettings
+from rules.message_settings import MessageSettings
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
+from rules.texts import ENGLISH, places
 
 LISTS = ("point", "derived", "rule", "stage", "person")
-TABLES = ("site", "adapter", "store", "web", "sending", "heartbeat", "selfwatch")
+TABLES = ("site", "adapter", "store", "web", "messages", "texts", "sending", "heartbeat", "selfwatch")
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -37,6 +39,8 @@ class Draft:
     site: SiteTable = field(default_factory=SiteTable)
     store: StoreTable = field(default_factory=StoreTable)
     web: WebTable = field(default_factory=WebTable)
+    messages: MessageSettings = field(default_factory=MessageSettings)
+    texts: dict[str, str] = field(default_factory=dict)
     sending: SendingTable = field(default_factory=SendingTable)
     heartbeat: HeartbeatTable | None = None
     selfwatch: SelfwatchTable = field(default_factory=SelfwatchTable)
@@ -73,6 +77,8 @@ def draft(located: Located) -> Draft:
     made.site = _table(made, ("site",), SiteTable) or made.site
     made.store = _table(made, ("store",), StoreTable) or made.store
     made.web = _table(made, ("web",), WebTable) or made.web
+    made.messages = _table(made, ("messages",), MessageSettings) or made.messages
+    made.texts = _texts(made)
     made.sending = _table(made, ("sending",), SendingTable) or made.sending
     made.heartbeat = _table(made, ("heartbeat",), HeartbeatTable)
     made.selfwatch = _table(made, ("selfwatch",), SelfwatchTable) or made.selfwatch
@@ -93,6 +99,30 @@ def _table(made: Draft, path: Path, model: type[M]) -> M | None:
         made.refuse(path, "must be one table", f"write it once, as [{path[0]}]")
         return None
     return _read(made, path, model, table)
+
+
+def _texts(made: Draft) -> dict[str, str]:
+    """`[texts]`: name -> text, of those that are right. A name with dots is written in quotes."""
+    found, table = made.located.look_up(("texts",))
+    if not found:
+        return {}
+    if not isinstance(table, Mapping):
+        made.refuse(("texts",), "must be one table", "write it once, as [texts]")
+        return {}
+    right: dict[str, str] = {}
+    for name, text in table.items():
+        path: Path = ("texts", name)
+        if name not in ENGLISH:
+            made.refuse(path, "is no text of ours", nearest(name, ENGLISH, kind="texts"))
+        elif not isinstance(text, str):
+            made.refuse(path, "must be text", "put it in quotes")
+        elif unknown := [place for place in places(text) if place not in places(ENGLISH[name])]:
+            made.refuse(
+                path, f"{{{unknown[0]}}} cannot be filled in", nearest(unknown[0], places(ENGLISH[name]), kind="names")
+            )
+        else:
+            right[name] = text
+    return right
 
 
 def _list(made: Draft, name: str, model: type[M]) -> dict[int, M]:

@@ -31,10 +31,11 @@ def check_habits(made: Draft) -> None:
         for key in ("title", "says", "do"):
             _check_text(made, (*path, key), getattr(rule, key))
     for index, person in made.persons.items():
-        for number, way in enumerate(person.ways):
+        listed = [(("ways",), person.ways), *((("ways_for", str(p)), ways) for p, ways in person.ways_for.items())]
+        for at, number, way in ((at, number, way) for at, ways in listed for number, way in enumerate(ways)):
             if not re.fullmatch(r"[A-Za-z0-9_-]+", way):
                 made.refuse(
-                    ("person", index, "ways", number),
+                    ("person", index, *at, number),
                     "must be the name of a secret, not an address",
                     "keep the address with the secrets and write its name here, as in anna_phone",
                 )

@@ -161,4 +161,6 @@ def _plan(made: Draft, points: Mapping[str, PointPlan], stem: str) -> Plan:
         catch_up=made.site.catch_up,
         temperature_unit=made.site.display.temperature,
         volume_unit=made.site.display.volume,
+        messages=made.messages,
+        texts=made.texts,
     )

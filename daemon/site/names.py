@@ -17,6 +17,7 @@ _NAMES_A: Mapping[str, str] = {
     "rule": "rule",
     "rules": "rule",
     "while": "rule",
+    "suppressed_while": "rule",
     "explains": "rule",
     "only_if": "rule",
     "follows": "stage",

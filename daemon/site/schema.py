@@ -14,6 +14,7 @@ from daemon.site.tables import PointTable, SiteTable, StoreTable
 from rules.conditions import KINDS
 from rules.derived_settings import AnyDerived
 from rules.durations import Duration, show_duration
+from rules.message_settings import MessageSettings
 from rules.settings import Amount
 from rules.stages import StageSettings
 
@@ -57,6 +58,8 @@ def site_schema() -> dict[str, Any]:
         adapter=(create_model("Adapters", **adapters), {}),
         store=(StoreTable, StoreTable()),
         web=(WebTable, WebTable()),
+        messages=(MessageSettings, MessageSettings()),
+        texts=(dict[str, str], {}),
         sending=(SendingTable, SendingTable()),
         heartbeat=(HeartbeatTable | None, None),
         selfwatch=(SelfwatchTable, SelfwatchTable()),

@@ -103,6 +103,9 @@ def test_no_readings_at_all_speaks_for_every_silent_point() -> None:
 @pytest.mark.parametrize(
     ("more", "told"),
     [
+        ('[messages]\ngathr = "1 min"', "unknown key"),
+        ('[texts]\n"title.hihg" = "x"', "is no text of ours"),
+        ('[texts]\n"title.high" = "{pint} hoch"', "{pint} cannot be filled in"),
         ('[selfwatch]\nwithout = ["tidebed.disc"]', "there is no built-in rule tidebed.disc"),
         ('[selfwatch]\npriorities = { "tank.warm" = "low" }', "there is no built-in rule tank.warm"),
         ('[sending]\nbroker = "other"', "there is no broker other"),
@@ -138,3 +141,10 @@ def test_the_places_of_the_endpoint_are_read() -> None:
     assert site('[web]\nlisten = "127.0.0.1:8600"').web.place() == ("127.0.0.1", 8600)
     assert site('[web]\nlisten = "[::1]:8600"').web.place() == ("::1", 8600)
     assert site().web.place() is None
+
+
+def test_the_keepers_words_and_message_settings_reach_the_plan() -> None:
+    """[messages] and [texts]."""
+    made = site('[messages]\ngather = "2 min"\n[texts]\n"title.high" = "{point} zu hoch: {value}"')
+    assert made.plan.messages.gather == 120_000
+    assert made.plan.texts == {"title.high": "{point} zu hoch: {value}"}
