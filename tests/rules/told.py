@@ -87,9 +87,9 @@ def site(
     )
 
 
-def act(kind: ActKind, seconds: float, name: str | None = None, until: float | None = None, **data: str) -> Act:
+def act(does: ActKind, seconds: float, name: str | None = None, until: float | None = None, /, **data: str) -> Act:
     """A person does something."""
-    return Act(at(seconds), kind, "anna", name, until=None if until is None else at(until), data=data)
+    return Act(at(seconds), does, "anna", name, until=None if until is None else at(until), data=data)
 
 
 def acknowledged(seconds: float, name: str | None = None) -> Act:
