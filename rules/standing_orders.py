@@ -64,8 +64,10 @@ class StandingOrders:
             return self._mute(rules, until, now)
         if act.kind is ActKind.AWAY:
             return self._go_away(act, until, key)
-        self.drill_until = until if until > now else 0
-        self._drilled = rules
+        if until > now:
+            self._drilled = rules
+        # One that is ended early is over at this instant, and what still stands of it is real.
+        self.drill_until = max(until, now) if until > now or self.drill_until else 0
         return ""
 
     def _named(self, act: Act) -> tuple[str, ...]:

@@ -390,6 +390,15 @@ def test_what_stands_when_a_drill_ends_is_real() -> None:
     assert told(plan, {"p": {60: 11}}, HOUR, [drill, acknowledged(120)]) == expected
 
 
+def test_a_drill_that_is_ended_early_makes_real_what_stands() -> None:
+    """By one whose end does not lie ahead; without a drill it changes nothing."""
+    plan = site([high("a")], repeat={})
+    end = act(ActKind.DRILL, 300, None, 300)
+    expected = [(60, "anna", "drill", "a"), (300, "anna", "first", "a")]
+    assert told(plan, {"p": {60: 11}}, HOUR, [act(ActKind.DRILL, 0, None, 600), end]) == expected
+    assert told(plan, {"p": {60: 11}}, HOUR, [end]) == [(60, "anna", "first", "a")]
+
+
 def test_a_drill_without_an_end_lasts_half_an_hour() -> None:
     """What is raised then is real again."""
     plan = site([high("a")], repeat={})
