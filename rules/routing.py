@@ -155,7 +155,7 @@ class Router:
             self._has_rested(side)
         self.flood.expire(key, self.running)
         if self.orders.expire(key):
-            self._drill_is_over(key)
+            self._drill_is_over()
         found: list[Telling] = []
         if self.cases:
             for person in self.persons:
@@ -330,12 +330,11 @@ class Router:
             case.heard = {person: heard for person, heard in case.heard.items() if heard.singly}
             case.note.clear()
 
-    def _drill_is_over(self, key: int) -> None:
+    def _drill_is_over(self) -> None:
         """What still stands after a drill is real, even where it was acknowledged as part of it."""
         for case in self.cases.values():
             if case.drill and case.alarm.active and case.over is None:
                 case.drill, case.seen = False, False
-                case.raised = key
                 case.heard.clear()
 
     def _is_done(self, case: Case, key: int) -> bool:
