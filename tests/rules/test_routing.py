@@ -29,6 +29,7 @@ from tests.rules.told import (
 )
 
 HOT = {"p": {0: 11}}
+NIGHT = person("anna", quiet="13:00-15:00")
 BRIEF = {"p": {0: 11, 90: 9}}
 
 
@@ -170,6 +171,13 @@ def test_what_was_shelved_and_still_stands_is_told_again_as_a_repeat() -> None:
     assert told(plan, HOT, HOUR, acts) == [(60, "anna", "first", "a"), (1000, "anna", "repeat", "a")]
 
 
+def test_a_reminder_waits_for_the_end_of_quiet_hours() -> None:
+    """The shelving ended within them."""
+    plan = site([high("a", priority="medium")], [NIGHT])
+    acts = [act(ActKind.SHELVE, 100, "a", 2 * HOUR)]
+    assert told(plan, HOT, 4 * HOUR, acts) == [(60, "anna", "first", "a"), (3 * HOUR, "anna", "repeat", "a")]
+
+
 def test_what_ended_while_it_was_shelved_is_not_spoken_of() -> None:
     """Whoever shelved it knows."""
     plan = site([high("a")], repeat={})
@@ -210,9 +218,6 @@ def test_the_message_of_what_is_never_suppressed_names_its_cause() -> None:
 
 
 # --- quiet hours; the site's clock is UTC, the start is noon
-
-
-NIGHT = person("anna", quiet="13:00-15:00")
 
 
 def test_a_message_waits_for_the_end_of_quiet_hours() -> None:

@@ -110,6 +110,7 @@ def _by_steps(plan: Plan, values: Values, until: float, acts: Sequence[Act], *, 
     engine = Engine(plan, START)
     found: list[Event] = []
     moments = {t for own in values.values() for t in own} | {(a.time - START) / 1000 for a in acts} | {until}
+    moments |= {until * part // 16 for part in range(1, 16)}
     for moment in sorted(moment for moment in moments if moment <= until):
         if restart:
             engine = Engine.restore(plan, json.loads(json.dumps(engine.state())))
