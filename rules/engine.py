@@ -25,7 +25,7 @@ from rules.span import Track
 from rules.view import Surroundings, View
 from rules.windows import slopes
 
-FORMAT = 1
+FORMAT = 2
 """Of the checkpoint; a checkpoint of another format is refused by name."""
 
 

@@ -7,13 +7,12 @@ from typing import Any
 
 from rules.acts import Act, ActKind
 from rules.alarms import Alarm, Move, State
+from rules.causes import Causes
 from rules.daily_messages import DailyMessages
-from rules.delays import Change, due_key
+from rules.delays import Change
 from rules.door import as_float
-from rules.edges import TRUE, Edges, listed, truth_at
-from rules.errors import SettingError
+from rules.edges import Edges
 from rules.events import Event
-from rules.explaining import Explaining
 from rules.judging import RuleJudge
 from rules.messages import Told, Writer
 from rules.plan import Plan
@@ -45,7 +44,7 @@ _MOST = 366 * 86_400_000
 
 
 class Life:
-    """All alarms of a plan, and what they know of each other."""
+    """All alarms of a plan."""
 
     def __init__(
         self,
@@ -67,26 +66,10 @@ class Life:
                     for side in (*judge.condition.sides, "fault")
                 }
         self.by_id = {judge.rule.id: judge for judge in judges}
-        self.order = {judge.rule.id: index for index, judge in enumerate(judges)}
-        self.explaining = Explaining(plan.rules)
-        self.active: dict[str, dict[str, int]] = {}
-        """rule -> side -> key since which its delayed condition is active, for those that are."""
-        self.returned_at: dict[str, int] = {}
-        """rule -> key of its last return, where it still explains others for a while."""
-        self.suppressed_while = {
-            rule.id: rule.suppressed_while
-            for rule in plan.rules
-            if rule.suppressed_while is not None and not rule.never_suppressed
-        }
-        for rule_id, other in self.suppressed_while.items():
-            if other not in self.by_id or other == rule_id:
-                what = "is no rule" if other not in self.by_id else "is itself"
-                raise SettingError(f"{rule_id} is suppressed while {other}, which {what}; name another rule")
-        self.conditions: Mapping[str, Edges] = {}
-        """rule -> its condition in this step, of those that suppress others."""
+        self.causes = Causes(plan.rules, self.alarms, running)
         self.orders = StandingOrders({rule.id: rule for rule in plan.rules}, points, plan.persons)
         self.shown = {judge.rule.id: judge.point for judge in judges}
-        self.router = Router(plan, writer, self.orders, self, self.shown, running)
+        self.router = Router(plan, writer, self.orders, self.causes, self._thin, self.shown, running)
         self.daily = DailyMessages(plan, writer, running, start)
         self.events: list[Marked] = []
         self._judged = 2 * start - 1
@@ -106,7 +89,6 @@ class Life:
         conditions: rule -> its condition in this step, of those that others look at.
         """
         self.events = []
-        self.conditions = conditions
         changes: dict[int, list[tuple[int, str, Change]]] = {}
         for index, judge in enumerate(self.judges):
             if judge.rule.id not in self.alarms and not judge.rule.explains:
@@ -119,7 +101,7 @@ class Life:
         acting: dict[int, list[Act]] = {}
         for time, act in acts:
             acting.setdefault(2 * time, []).append(act)
-        turns = {key for rule in set(self.suppressed_while.values()) for key in listed(conditions[rule])[0]}
+        turns = self.causes.look(conditions)
         if not changes and not acting and not turns and self._next > upto:
             self._judged = upto
             return self.events
@@ -150,56 +132,15 @@ class Life:
             for alarm in sides.values():
                 if alarm.shelved_until:
                     yield 2 * alarm.shelved_until
-        for rule, at in self.returned_at.items():
-            yield due_key(at, self.explaining.after[rule], self.running)
+        yield from self.causes.timers()
         yield from self.router.timers(key)
         yield from self.daily.timers()
-
-    def _lingers(self, rule: str, key: int) -> bool:
-        at = self.returned_at.get(rule)
-        sides = self.alarms.get(rule, {})
-        if sides and all(alarm.state is State.OUT_OF_SERVICE for alarm in sides.values() if alarm.side != "fault"):
-            return False
-        return at is not None and due_key(at, self.explaining.after[rule], self.running) > key
-
-    def _quiet_because(self, rule: str, key: int) -> str:
-        """Why the alarms of a rule are suppressed at an instant; empty where they are not."""
-        causes = self.explaining.causes_now(rule, self._explainers(), lambda other: self._lingers(other, key))
-        if causes:
-            return "explained by " + ", ".join(causes)
-        while_ = self.suppressed_while.get(rule)
-        if while_ is not None and truth_at(self.conditions[while_], key) == TRUE:
-            return f"suppressed while {while_}"
-        return ""
-
-    def _explainers(self) -> dict[str, int]:
-        """rule -> key since which it is active, for those of which some active side is in service."""
-        return {
-            rule: min(serving)
-            for rule, sides in self.active.items()
-            if (serving := [since for side, since in sides.items() if self._serves(rule, side)])
-        }
-
-    def _serves(self, rule: str, side: str) -> bool:
-        alarm = self.alarms.get(rule, {}).get(side)
-        return alarm is None or alarm.state is not State.OUT_OF_SERVICE
 
     def _apply(self, changes: list[tuple[int, str, Change]], key: int) -> None:
         for index, side, change in changes:
             rule = self.judges[index].rule
             alarm = self.alarms.get(rule.id, {}).get(side)
-            if change.active:
-                self.active.setdefault(rule.id, {})[side] = key
-                self.returned_at.pop(rule.id, None)
-            else:
-                sides = self.active.get(rule.id, {})
-                sides.pop(side, None)
-                # A side that is out of service explains nothing, so that it still stands does not count.
-                served = self._serves(rule.id, side)
-                if rule.after and served and not any(self._serves(rule.id, other) for other in sides):
-                    self.returned_at[rule.id] = key
-                if not sides:
-                    self.active.pop(rule.id, None)
+            self.causes.changed(rule, side, key, active=change.active)
             if alarm is not None:
                 alarm.active = change.active
                 if change.active:
@@ -214,21 +155,21 @@ class Life:
             if self._shelving_ends(alarm, key):
                 continue
             if change.active:
-                quiet = self._quiet_because(rule.id, key)
+                quiet = self.causes.quiet_because(rule.id, key)
                 following = alarm.next(Move.ACTIVATE, bool(quiet))
                 self._move(alarm, following, key, quiet or self._why(rule.id, side, key), anew=True)
             else:
                 self._move(alarm, alarm.next(Move.RETURN), key, "back to normal")
 
     def _suppress(self, key: int) -> None:
-        self.returned_at = {rule: at for rule, at in self.returned_at.items() if self._lingers(rule, key)}
+        self.causes.expire(key)
         for rule, sides in self.alarms.items():
-            if not self.explaining.causes[rule] and rule not in self.suppressed_while:
+            if not self.causes.can_quiet(rule):
                 continue
             standing = [a for a in sides.values() if a.active or a.state is State.SUPPRESSED]
             if not standing:
                 continue
-            quiet = self._quiet_because(rule, key)
+            quiet = self.causes.quiet_because(rule, key)
             for alarm in standing:
                 if quiet and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
                     self._move(alarm, alarm.next(Move.SUPPRESS), key, quiet)
@@ -245,7 +186,7 @@ class Life:
         if alarm.shelved_until is None or 2 * alarm.shelved_until > key:
             return False
         alarm.shelved_until = None
-        quiet = self._quiet_because(alarm.rule, key)
+        quiet = self.causes.quiet_because(alarm.rule, key)
         self._move(alarm, alarm.next(Move.RELEASE, bool(quiet)), key, "shelving has ended")
         return True
 
@@ -284,7 +225,7 @@ class Life:
                 refused = alarm.refusal(move)
                 continue
             # An act comes before what the readings of its instant change.
-            quiet = move is Move.RELEASE and bool(self._quiet_because(alarm.rule, key - 1))
+            quiet = move is Move.RELEASE and bool(self.causes.quiet_because(alarm.rule, key - 1))
             following = alarm.next(move, quiet)
             if act.kind is ActKind.SHELVE and not (act.until and key >> 1 < act.until <= (key >> 1) + _MOST):
                 following, refused = None, "shelving needs an end that lies ahead, at most a year away"
@@ -348,17 +289,7 @@ class Life:
             elif was in _SET_ASIDE:
                 self.router.dropped(alarm)
 
-    def causes_of(self, rule: str, key: int) -> list[str]:
-        """The rules that account for a rule now, nearest first, those behind them included."""
-        lingering = [other for other in self.returned_at if self._lingers(other, key)]
-        return self.explaining.behind(rule, {*self._explainers(), *lingering})
-
-    def first_of(self, alarms: list[Alarm], key: int) -> Alarm:
-        """The one of some alarms that probably came first: that which explains most, else the oldest."""
-        rule = self.explaining.probable_first([alarm.rule for alarm in alarms], self._explainers())
-        return next(alarm for alarm in alarms if alarm.rule == rule)
-
-    def thin(self, alarm: Alarm, key: int) -> list[str]:
+    def _thin(self, alarm: Alarm, key: int) -> list[str]:
         """The points of which nothing is known though the alarm should rest on them too."""
         why = self._why(alarm.rule, alarm.side, key) if alarm.side == "stopped" else ""
         missing = why.partition("evidence is reduced: nothing known of ")[2]
@@ -422,8 +353,7 @@ class Life:
                 for a in sides.values()
                 if a.state is not State.NORMAL or a.active
             ],
-            "active": self.active,
-            "returned": self.returned_at,
+            "causes": self.causes.state(),
             "told": self.router.state(),
             "daily": self.daily.state(),
             "orders": self.orders.state(),
@@ -436,8 +366,7 @@ class Life:
             alarm = self.alarms.get(rule, {}).get(side)
             if alarm is not None:
                 alarm.load(saved)
-        self.active = {rule: dict(sides) for rule, sides in state["active"].items() if rule in self.by_id}
-        self.returned_at = {rule: key for rule, key in state["returned"].items() if rule in self.by_id}
+        self.causes.load(state["causes"])
         self.router.load(state["told"], self.alarms)
         self.daily.load(state["daily"], frontier)
         self.orders.load(state["orders"])

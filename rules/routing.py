@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import Any, NamedTuple, Protocol
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, NamedTuple
 
 from rules.alarms import Alarm, State
 from rules.annunciation import Chattering, Flood
+from rules.cases import Case, Heard
+from rules.causes import Causes
 from rules.delays import due_key
 from rules.messages import Told, Writer
 from rules.people import PersonSettings
@@ -17,6 +17,7 @@ from rules.running import Running
 from rules.settings import Priority, RuleSettings
 from rules.standing_orders import StandingOrders
 from rules.time_of_day import QuietHours
+from rules.turns import Turns
 
 SINGLE = ("first", "next", "repeat")
 _RANKS = list(Priority)
@@ -37,60 +38,6 @@ class Telling(NamedTuple):
     text: str
 
 
-class Knowing(Protocol):
-    """What the alarms know of each other at an instant."""
-
-    def causes_of(self, rule: str, key: int) -> list[str]:
-        """The rules that account for a rule now, nearest first, those behind them included."""
-
-    def first_of(self, alarms: list[Alarm], key: int) -> Alarm:
-        """The one of some alarms that probably came first: that which explains most, else the oldest."""
-
-    def thin(self, alarm: Alarm, key: int) -> list[str]:
-        """The points of which nothing is known though the alarm should rest on them too."""
-
-
-@dataclass(slots=True)
-class Heard:
-    """What a person has heard of a case: keys of the first and last message, how many, whether of this alarm itself."""
-
-    began: int
-    key: int
-    times: int
-    singly: bool
-
-
-@dataclass(slots=True)
-class Case:
-    """One activation of one alarm, from its becoming unacknowledged until all who heard of it know that it is over."""
-
-    alarm: Alarm
-    since: int
-    """As of the alarm, ms."""
-    raised: int
-    """Key at which it last became unacknowledged."""
-    drill: bool = False
-    heard: dict[str, Heard] = field(default_factory=dict)
-    over: int | None = None
-    """Key at which it was over."""
-    again: int | None = None
-    """Key from which on those who have heard of it are owed a reminder, since it was set aside meanwhile."""
-    seen: bool = True
-    """False: told even where acknowledged, since that was for a drill."""
-    note: list[str] = field(default_factory=list)
-    """Who is still to be told that it chatters."""
-
-    @property
-    def side(self) -> tuple[str, str]:
-        """Rule and side."""
-        return self.alarm.rule, self.alarm.side
-
-    def hear(self, person: str, key: int, *, singly: bool) -> None:
-        """A person is told of it, by itself or among others."""
-        before = self.heard.get(person, Heard(key, key, 0, singly=False))
-        self.heard[person] = Heard(before.began, key, before.times + 1, before.singly or singly)
-
-
 class Router:
     """Keeps a case for each alarm that was raised, and finds who is owed what."""
 
@@ -99,14 +46,17 @@ class Router:
         plan: Plan,
         writer: Writer,
         orders: StandingOrders,
-        knowing: Knowing,
+        causes: Causes,
+        thin: Callable[[Alarm, int], list[str]],
         shown: Mapping[str, str],
         running: Running,
     ) -> None:
-        """shown: rule -> the point whose value it shows."""
+        """thin: points of which nothing is known though an alarm should rest on them; shown: rule -> its point."""
         self.persons, self.settings = plan.persons, plan.messages
         self.rules: Mapping[str, RuleSettings] = {rule.id: rule for rule in plan.rules}
-        self.writer, self.orders, self.knowing, self.shown, self.running = writer, orders, knowing, shown, running
+        self.writer, self.orders, self.causes, self.thin = writer, orders, causes, thin
+        self.shown, self.running = shown, running
+        self.turns = Turns(plan.persons, orders)
         self.cases: dict[tuple[str, str], Case] = {}
         self.flood = Flood(self.settings)
         self.chattering = Chattering(self.settings)
@@ -207,13 +157,13 @@ class Router:
         if heard is not None:
             at = self._repeat(case, heard)
             return None if at is None else (max(at, muted), "repeat")
-        wait = self._wait(person, alarm.priority)
+        wait = self.turns.wait(person, alarm.priority)
         if wait is None:
             return None
         gathered = case.raised if critical else due_key(case.raised, self.settings.gather, self.running)
         if wait == 0:
             return max(gathered, muted), "first"
-        begin = self._first_told(case)
+        begin = self.turns.counted_from(case)
         return None if begin is None else (max(gathered, muted, due_key(begin, wait, self.running)), "next")
 
     def _repeat(self, case: Case, heard: Heard) -> int | None:
@@ -225,34 +175,6 @@ class Router:
             return None
         return due_key(heard.key, every, self.running)
 
-    def _wait(self, person: PersonSettings, priority: Priority) -> int | None:
-        """How long a person's turn is waited for (ms); None where such alarms are not theirs.
-
-        While somebody is away, who is on duty stands in for all who are told at once, and a second one is told too.
-        """
-        away = self.orders.away
-        own = priority in person.priorities
-        if away is None:
-            return person.after if own else None
-        if person.id in away.on_duty:
-            firsts = {one for other in self.persons if not other.after for one in other.priorities}
-            return 0 if own or priority in firsts else None
-        others = [p.id for p in self.persons if priority in p.priorities and p.id not in away.on_duty]
-        if not own:
-            return None
-        return 0 if person.id == others[0] else person.after
-
-    def _first_told(self, case: Case) -> int | None:
-        """The key from which on the next person's turn is counted; None while those before have yet to be told.
-
-        Where nobody is to be told at once it counts from when the alarm was raised.
-        """
-        firsts = [p for p in self.persons if self._wait(p, case.alarm.priority) == 0]
-        if not firsts:
-            return case.raised
-        told = [case.heard[p.id] for p in firsts if p.id in case.heard]
-        return max(case.raised, min(heard.began for heard in told)) if told else None
-
     # --- saying it
 
     def _single(self, case: Case, person: PersonSettings, purpose: str, key: int) -> Telling:
@@ -263,10 +185,10 @@ class Router:
             title, text = self.writer.over(known, case.over if case.over is not None else key)
             del case.heard[person.id]
         else:
-            causes = self.knowing.causes_of(rule.id, key) if self._never(case) else []
+            causes = self.causes.behind(rule.id, key) if self._never(case) else []
             began = min((heard.began for heard in case.heard.values()), default=None)
             unanswered = began if purpose == "next" else None
-            thin = self.knowing.thin(alarm, key)
+            thin = self.thin(alarm, key)
             cause = self.writer.called_rule(self.rules[causes[0]], self.shown[causes[0]]) if causes else ""
             title, text = self.writer.told(known, purpose, cause, unanswered, thin)
             heard_of = [self.cases[s] for s in self.cases if s[0] in causes and person.id in self.cases[s].heard]
@@ -282,7 +204,7 @@ class Router:
 
     def _summary(self, person: PersonSettings, untold: list[Case], listed: list[Case], key: int) -> Telling:
         """One message for several alarms; `untold` are those that it stands for."""
-        cause = self.knowing.first_of([case.alarm for case in self.cases.values() if case.over is None], key)
+        cause = self.causes.first_of([case.alarm for case in self.cases.values() if case.over is None])
         worst = min((case.alarm.priority for case in untold), key=_RANKS.index)
         for case in untold:
             case.hear(person.id, key, singly=False)
@@ -302,7 +224,7 @@ class Router:
             if case.alarm.state is State.UNACKNOWLEDGED
             and case.alarm.priority is not Priority.CRITICAL
             and person.id not in case.heard
-            and self._wait(person, case.alarm.priority) == 0
+            and self.turns.wait(person, case.alarm.priority) == 0
             and 2 * self.orders.muted_until(case.alarm.rule) <= key
         ]
 
@@ -312,7 +234,7 @@ class Router:
         if 2 * self.orders.muted_until(rule.id) > key:
             return None
         case.note.remove(person.id)
-        if self._wait(person, alarm.priority) != 0 and person.id not in case.heard:
+        if self.turns.wait(person, alarm.priority) != 0 and person.id not in case.heard:
             return None
         case.hear(person.id, key, singly=alarm.priority is Priority.CRITICAL)
         title, text = self.writer.chattering(self._known(case, key))
@@ -327,7 +249,7 @@ class Router:
         """An alarm no longer chatters: where it stands, whoever heard only of its chattering is told of it."""
         case = self.cases.get(side)
         if case is not None and case.over is None:
-            case.heard = {person: heard for person, heard in case.heard.items() if heard.singly}
+            case.forget_the_rest()
             case.note.clear()
 
     def _drill_is_over(self) -> None:
@@ -363,24 +285,16 @@ class Router:
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""
         return {
-            "cases": [
-                [
-                    *(*case.side, case.since, case.raised, case.drill, case.over, case.again, case.seen, case.note),
-                    [[person, *dataclasses.astuple(heard)] for person, heard in case.heard.items()],
-                ]
-                for case in self.cases.values()
-            ],
+            "cases": [[*case.side, case.saved()] for case in self.cases.values()],
             "flood": self.flood.state(),
             "chattering": self.chattering.state(),
         }
 
     def load(self, state: dict[str, Any], alarms: Mapping[str, Mapping[str, Alarm]]) -> None:
         """Take up what `state` gave for the alarms that still exist. alarms: rule -> side -> alarm."""
-        for rule, side, *rest, told in state["cases"]:
+        for rule, side, saved in state["cases"]:
             alarm = alarms.get(rule, {}).get(side)
             if alarm is not None:
-                since, raised, drill, over, again, seen, note = rest
-                heard = {person: Heard(*fields) for person, *fields in told}
-                self.cases[rule, side] = Case(alarm, since, raised, drill, heard, over, again, seen, note)
+                self.cases[rule, side] = Case.restored(alarm, saved)
         self.flood.load(state["flood"])
         self.chattering.load(state["chattering"])

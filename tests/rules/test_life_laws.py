@@ -154,9 +154,13 @@ class Alarms(RuleBasedStateMachine):
         for name, state in states.items():
             if state != "suppressed":
                 continue
-            behind = life.causes_of(name, 2 * self.engine.frontier + 1)
+            key = 2 * self.engine.frontier + 1
+            behind = life.causes.behind(name, key)
             assert behind, name
-            assert any(states.get(cause) in SPEAKING or cause in life.returned_at for cause in behind), (name, states)
+            assert any(states.get(cause) in SPEAKING or life.causes.lingers(cause, key) for cause in behind), (
+                name,
+                states,
+            )
 
     @invariant()
     def critical_oxygen_is_never_quiet(self) -> None:
