@@ -20,7 +20,9 @@ class Event:
 
     `body` holds only text, numbers, booleans, None, and lists and dicts of these.
     alarm: rule, side, was, state, priority, value, unit, why, since (ms).
-    decision: stage, action, mode, inputs, why. notice: person, title, text, rule, side, priority, purpose, key.
+    decision: stage, action, mode, inputs, why. notice: person, title, text, rule, side (both None where it is about no
+    one alarm), priority, purpose (first, next, repeat, recovery, drill, summary, chattering, digest, sign-of-life),
+    key, ways.
     act: kind, who, rule, side, until, text. off: until. fault: rule, why. quality: point, why.
     """
 
