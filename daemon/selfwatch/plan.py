@@ -99,8 +99,8 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
     yield {
         "id": DISK,
         "point": DISK_FREE,
-        "low": f"{table.disk_free} %",
-        "deadband": "0.5 %",
+        "low": str(table.disk_free),
+        "deadband": "0.5",
         "priority": "high",
         "title": "The disk is nearly full: {value} free",
         "do": "delete what is not needed there, or move the store to a larger disk.",
@@ -139,4 +139,5 @@ def _rule(settings: Mapping[str, Any], table: SelfwatchTable) -> RuleSettings:
 
 
 def _seconds(ms: int) -> str:
-    return f"{Decimal(ms) / 1000} s"
+    """In the points' unit."""
+    return str(Decimal(ms) / 1000)
