@@ -83,13 +83,13 @@ def test_folding_can_be_switched_off(place: Place) -> None:
 
 def test_a_link_that_was_never_down_folds_nothing(place: Place) -> None:
     """However old a message is."""
-    for rule in ("air", "tank"):
+    for rule in ("air", "tank", "bed"):
         owe(place, f"{rule}/first", rule, "first")
         owe(place, f"{rule}/recovery", rule, "recovery")
     place.time.seconds += 3600
     place.outbox.use(Manners(fold_after=10 * MINUTE))
     place.pump()
-    assert len(place.service.got) == 4
+    assert len(place.service.got) == 6
 
 
 def test_after_a_restart_it_is_still_known_that_the_link_was_down(place: Place) -> None:

@@ -47,6 +47,10 @@ id = "keeper"
 ways = ["phone"]
 recoveries = false
 
+# A slow disk of the machine that runs this is not what it is about.
+[selfwatch]
+enabled = false
+
 [store]
 commit_every = "50 ms"
 
