@@ -16,6 +16,7 @@ from adapters.local_way import is_local
 from adapters.notify import AppriseNotifier, problem
 from adapters.secrets import SecretUrl, load_tokens, load_ways, secrets_path
 from daemon.clock import PlayedClock, SystemClock
+from daemon.dating import DatedInlet
 from daemon.forwarding import forwarder_of
 from daemon.loop import Listener, Loop
 from daemon.outbox import Manners, Outbox
@@ -111,8 +112,11 @@ class Service:
         threading.Thread(target=_try_addresses, args=(services,), name="addresses", daemon=True).start()
         if forwarder is not None:
             forwarder.start()
+        inlet = self.selfwatch.inlet
+        if not isinstance(self.clock, PlayedClock):
+            inlet = DatedInlet(inlet, self.clock)
         for adapter in self.adapters:
-            adapter.start(self.selfwatch.inlet, self.clock)
+            adapter.start(inlet, self.clock)
         if not isinstance(self.clock, PlayedClock):
             self.selfwatch.start(
                 self.site,
