@@ -47,6 +47,11 @@ def known_point(site: Site, name: str) -> str:
     return _known(name, [point.id for point in (*site.plan.points, *site.plan.derived)], "point")
 
 
+def known_person(site: Site, name: str) -> str:
+    """As known_rule."""
+    return _known(name, [person.id for person in site.plan.persons], "person")
+
+
 def _known(name: str, names: Sequence[str], kind: str) -> str:
     if name not in names:
         raise SettingError(f"there is no {kind} {name!r}; {nearest(name, names, kind=f'{kind}s')}")

@@ -23,6 +23,12 @@ class MessageSettings(Settings):
     repeat_at_most: dict[Priority, int] = Field(
         default={Priority.HIGH: 1}, description="by priority: how many repeats; left out, until acknowledged"
     )
+    away_waits: float = Field(
+        default=0.5,
+        gt=0,
+        le=1,
+        description="while somebody is away: the part of the usual time that repeats and the next person wait",
+    )
     singly: int = Field(
         default=3, ge=1, description="more messages than this at one moment become one, critical ones apart"
     )

@@ -56,7 +56,7 @@ class Router:
         self.rules: Mapping[str, RuleSettings] = {rule.id: rule for rule in plan.rules}
         self.writer, self.orders, self.causes, self.thin = writer, orders, causes, thin
         self.shown, self.running = shown, running
-        self.turns = Turns(plan.persons, orders)
+        self.turns = Turns(plan.persons, orders, self.settings)
         self.cases: dict[tuple[str, str], Case] = {}
         self.flood = Flood(self.settings)
         self.chattering = Chattering(self.settings)
@@ -173,7 +173,7 @@ class Router:
         most = self.settings.repeat_at_most.get(case.alarm.priority)
         if not every or (most is not None and heard.times > most):
             return None
-        return due_key(heard.key, every, self.running)
+        return due_key(heard.key, self.turns.shortened(every), self.running)
 
     # --- saying it
 

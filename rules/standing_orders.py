@@ -44,7 +44,8 @@ class StandingOrders:
         self.away: Away | None = None
         self.drill_until = 0
         """ms UTC; 0: no drill runs."""
-        self._drilled: tuple[str, ...] = ()
+        self.drilled: tuple[str, ...] = ()
+        """The rules that a drill is of; none: of all."""
 
     def take(self, act: Act, key: int) -> str:
         """Take up a MUTE, AWAY or DRILL at an instant; why it is refused, empty where it is not."""
@@ -65,7 +66,7 @@ class StandingOrders:
         if act.kind is ActKind.AWAY:
             return self._go_away(act, until, key)
         if until > now:
-            self._drilled = rules
+            self.drilled = rules
         # One that is ended early is over at this instant, and what still stands of it is real.
         self.drill_until = max(until, now) if until > now or self.drill_until else 0
         return ""
@@ -124,7 +125,7 @@ class StandingOrders:
 
     def drills(self, rule: RuleSettings) -> bool:
         """Whether an alarm of a rule that is raised now belongs to a drill; what is never suppressed is always real."""
-        return self.drill_until > 0 and not rule.never_suppressed and (not self._drilled or rule.id in self._drilled)
+        return self.drill_until > 0 and not rule.never_suppressed and (not self.drilled or rule.id in self.drilled)
 
     def ends(self) -> Iterator[int]:
         """When each order ends, ms UTC."""
@@ -139,7 +140,7 @@ class StandingOrders:
         return {
             "mutes": [[mute.until, list(mute.rules)] for mute in self.mutes],
             "away": None if self.away is None else [self.away.since, self.away.until, list(self.away.on_duty)],
-            "drill": [self.drill_until, list(self._drilled)],
+            "drill": [self.drill_until, list(self.drilled)],
         }
 
     def load(self, state: dict[str, Any]) -> None:
@@ -150,7 +151,7 @@ class StandingOrders:
             left = tuple(person for person in on_duty if person in self._persons)
             self.away = Away(since, until, left) if left else None
         self.drill_until, drilled = state["drill"]
-        self._drilled = tuple(drilled)
+        self.drilled = tuple(drilled)
 
 
 class _Unknown(Exception):

@@ -8,6 +8,7 @@ from typing import Any
 
 from daemon.arguments import json_argument, site_argument
 from daemon.clock import SystemClock
+from daemon.orders import order_lines, shown_orders
 from daemon.selfwatch.names import OWN
 from daemon.selfwatch.plan import watched_site
 from daemon.site.load import Site, load_site
@@ -66,6 +67,7 @@ def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
                 "flag": flag,
             }
         )
+    lines += [] if engine is None else order_lines(engine.life.orders)
     for alarm in [] if engine is None else engine.alarms():
         lines.append({"type": "alarm", **alarm, "since": show_time(alarm["since"])})
     for sending in unsent:
@@ -120,6 +122,8 @@ def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
         style = "yellow" if note else ""
         table.add_row(point.name or point.id, value, _age(now - time), limits, note, style=style)
     console.print(table)
+    for order in shown_orders(site, engine.life.orders):
+        console.print(f"\n{order}", style="yellow")
     standing = engine.alarms()
     if not standing:
         console.print("\nNo alarm stands.")

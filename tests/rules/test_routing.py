@@ -434,15 +434,26 @@ def test_while_the_keeper_is_away_two_people_are_told_at_once() -> None:
     assert told(plan, HOT, HOUR) == [(60, "anna", "first", "a")]
 
 
-def test_a_third_person_still_waits_for_their_turn_while_the_keeper_is_away() -> None:
+def test_a_third_person_waits_half_as_long_while_the_keeper_is_away() -> None:
     """And when the keeper is back, all is as before."""
     cleo = person("cleo", after="30 min")
     plan = site([high("a")], [ANNA, BEN, cleo], repeat={})
     away = act(ActKind.AWAY, 0, None, 2 * HOUR, on_duty="ben")
-    expected = [(60, "anna", "first", "a"), (60, "ben", "first", "a"), (1860, "cleo", "next", "a")]
+    expected = [(60, "anna", "first", "a"), (60, "ben", "first", "a"), (960, "cleo", "next", "a")]
     assert told(plan, {"p": {60: 11}}, HOUR, [away]) == expected
     back = act(ActKind.AWAY, 30, None, 30)
     assert told(plan, {"p": {60: 11}}, 900, [away, back]) == [(60, "anna", "first", "a"), (660, "ben", "next", "a")]
+
+
+def test_repeats_come_in_half_the_time_while_the_keeper_is_away() -> None:
+    """Or in the part of it that is set; the gathering is not shortened, for causes take as long as ever."""
+    away = act(ActKind.AWAY, 0, None, HOUR, on_duty="anna")
+    hot = {"p": {60: 11}}
+    assert [t for t, *_ in told(site([high("a")]), hot, 400, [away])] == [60, 210, 360]
+    assert [t for t, *_ in told(site([high("a")], away_waits=0.2), hot, 200, [away])] == [60, 120, 180]
+    assert [t for t, *_ in told(site([high("a", priority="medium")]), hot, 400, [away])] == [120]
+    back = act(ActKind.AWAY, 100, None, 100)
+    assert [t for t, *_ in told(site([high("a")]), hot, 400, [away, back])] == [60, 360]
 
 
 def test_away_ends_by_itself() -> None:
