@@ -21,7 +21,7 @@ from rules.messages import Writer
 from rules.plan import Plan, PointPlan
 from rules.quality.all_points import NOTHING_JUDGED, PlanQuality
 from rules.running import Running
-from rules.span import Track
+from rules.track import Track
 from rules.view import Surroundings, View
 from rules.windows import slopes
 
