@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -55,6 +55,25 @@ class CycleSettings(RuleSettings):
         return Cycle(self, math.floor(low), math.ceil(high))
 
 
+_FEW = 8
+"""Drains in a step that are looked at one by one."""
+
+
+class _Said:
+    """The changes of one step, and the words for them; told: with the last of the step before."""
+
+    def __init__(self, told: list[tuple[int, str]]) -> None:
+        self.keys: list[int] = []
+        self.truths: list[int] = []
+        self.told = told
+
+    def say(self, key: int, truth: int, words: str) -> None:
+        """One change."""
+        self.keys.append(key)
+        self.truths.append(truth)
+        self.told.append((key, words))
+
+
 class Cycle:
     """The compiled condition. A drain ends at the first reading at or below `low` after one at or above `high`."""
 
@@ -94,90 +113,97 @@ class Cycle:
             found[side] = Judged(edges, negated(edges))
         return found
 
-    def _marks(self, span: Span, running: Running) -> list[tuple[int, int, int]]:
-        """(key, mark, own time) of the changes of mark in this step, in order; mark 0: the point became unknown.
-
-        Drains that end in good time one after the other change nothing and are left out, but for the last before
-        something does.
-        """
-        events: list[tuple[int, int, int]] = [(key, 0, 0) for key in span.stale]
-        if len(span.t):
-            marks = (span.v >= self.high).astype(np.int8) - (span.v <= self.low).astype(np.int8)
-            at = np.flatnonzero(marks)
-            if len(at):
-                kept = at[np.concatenate(([True], marks[at][1:] != marks[at][:-1]))]
-                if len(span.restarts):
-                    # The first mark of each run counts even where it repeats the last one of the run before.
-                    firsts = at[np.minimum(np.searchsorted(at, span.restarts), len(at) - 1)]
-                    kept = np.sort(np.concatenate((kept, firsts)), kind="stable")
-                    kept = kept[np.concatenate(([True], kept[1:] != kept[:-1]))]
-                if len(kept) > 64 and not span.stale and not running.spans:
-                    kept = kept[self._matter(span.own[kept], marks[kept])]
-                events += [(2 * int(span.t[i]), int(marks[i]), int(span.own[i])) for i in kept]
-        return sorted(events)
-
-    def _matter(self, own: Times, marks: NDArray[np.int8]) -> NDArray[np.bool_]:
-        """Which of the changes of mark may make an edge, or come right before one that may."""
-        low = np.flatnonzero(marks == -1)
-        periods = np.diff(own[low])
-        wrong = np.zeros(len(low), np.bool_)
-        if self.settings.longest is not None:
-            wrong[1:] |= periods > self.settings.longest
-        if self.settings.shortest is not None:
-            wrong[1:] |= periods < self.settings.shortest
-        matter = wrong.copy()
-        matter[:3] = True
-        matter[-1] = True
-        # With a drain that matters: the one before, from which its period counts, and the one after, which may end it.
-        matter[:-1] |= wrong[1:]
-        matter[1:] |= wrong[:-1]
-        keep = np.zeros(len(marks), np.bool_)
-        chosen = low[matter]
-        keep[chosen] = True
-        # The high mark before each, without which it is no drain's end; and whatever comes last.
-        keep[np.maximum(chosen - 1, 0)] = True
-        keep[-1] = True
-        return keep
+    def _marks(self, span: Span) -> tuple[NDArray[np.intp], NDArray[np.int8]]:
+        """Where in this step a mark is reached that the run had not reached last, and which: 1 high, -1 low."""
+        marks = (span.v >= self.high).astype(np.int8) - (span.v <= self.low).astype(np.int8)
+        at = np.flatnonzero(marks)
+        if not len(at):
+            return at, marks[at]
+        reached = marks[at]
+        new = np.concatenate(([True], reached[1:] != reached[:-1]))
+        # The first mark of each run counts even where it repeats the last one of the run before.
+        firsts = np.searchsorted(at, span.restarts)
+        new[firsts[firsts < len(at)]] = True
+        return at[new], reached[new]
 
     def _periods(self, span: Span, upto: int, running: Running) -> Edges:
-        longest, shortest = self.settings.longest, self.settings.shortest
-        keys: list[int] = []
-        truths: list[int] = []
-        self.told = self.told[-1:]
-
-        def found(key: int, truth: int, words: str) -> None:
-            keys.append(key)
-            truths.append(truth)
-            self.told.append((key, words))
+        said = _Said(self.told[-1:])
+        longest = self.settings.longest
 
         def overdue(before: int) -> None:
             # A drain that ends at the last moment is in time: its reading comes before what is due.
             if longest is not None and self.ended is not None:
                 due = 2 * running.due(self.ended, longest)
                 if due < before:
-                    found(due, TRUE, f"no drain has ended for {show_duration(longest)}")
+                    said.say(due, TRUE, f"no drain has ended for {show_duration(longest)}")
 
-        for key, mark, own in self._marks(span, running):
-            if mark == 0:
-                overdue(key)
+        begin = 0
+        at, marks = self._marks(span)
+        for silence in [*span.stale, upto + 1]:
+            # One unbroken run at a time: what a bed did before a silence says nothing of it after.
+            end = int(np.searchsorted(span.t, silence >> 1, side="right"))
+            part = slice(*np.searchsorted(at, (begin, end)))
+            self._drains(span, at[part], marks[part], running, overdue, said)
+            begin = end
+            overdue(silence)
+            if silence <= upto:
                 self.mark, self.ended = 0, None
-                found(key, UNKNOWN, "")
-                continue
-            if mark == -1 and self.mark == 1:
-                overdue(key)
-                if self.ended is not None:
-                    period = own - self.ended
-                    wrong = (longest is not None and period > longest) or (shortest is not None and period < shortest)
-                    # Cycles that passed while the daemon did not run were not seen: such a period says nothing.
-                    unseen = running.due(self.ended, period) != own
-                    truth = UNKNOWN if unseen else TRUE if wrong else FALSE
-                    found(key, truth, f"the last period was {round(period / MINUTE)} min")
-                self.ended = own
-            self.mark = mark
-        overdue(upto + 1)
-        edges = normal(self.carry, keys, truths)
+                said.say(silence, UNKNOWN, "")
+        self.told = said.told
+        edges = normal(self.carry, said.keys, said.truths)
         self.carry = edges.last
         return edges
+
+    def _drains(
+        self,
+        span: Span,
+        at: NDArray[np.intp],
+        marks: NDArray[np.int8],
+        running: Running,
+        overdue: Callable[[int], None],
+        said: _Said,
+    ) -> None:
+        """Say what the drains tell that ended at the low ones of the marks; remember the last of both."""
+        if not len(at):
+            return
+        lows = marks == -1
+        lows[1:] &= marks[:-1] == 1
+        lows[0] &= self.mark == 1
+        self.mark = int(marks[-1])
+        ends = at[lows]
+        own = span.own[ends]
+        for index in self._telling(own, running):
+            i = int(index)
+            if i:
+                self.ended = int(own[i - 1])
+            key, now = 2 * int(span.t[ends[i]]), int(own[i])
+            overdue(key)
+            if self.ended is not None:
+                period = now - self.ended
+                # Cycles that passed while the daemon did not run were not seen: such a period says nothing.
+                unseen = running.due(self.ended, period) != now
+                truth = UNKNOWN if unseen else TRUE if self._wrong(period) else FALSE
+                said.say(key, truth, f"the last period was {round(period / MINUTE)} min")
+        if len(own):
+            self.ended = int(own[-1])
+
+    def _telling(self, own: Times, running: Running) -> NDArray[np.intp]:
+        """Which of the drains that ended at `own` say something new: not those that end in good time after another."""
+        if len(own) < _FEW or running.spans:
+            return np.arange(len(own))
+        periods = np.diff(own)
+        wrong = np.zeros(len(own), np.bool_)
+        if self.settings.longest is not None:
+            wrong[1:] |= periods > self.settings.longest
+        if self.settings.shortest is not None:
+            wrong[1:] |= periods < self.settings.shortest
+        wrong[1:] |= wrong[:-1]
+        wrong[:3] = True
+        return np.flatnonzero(wrong)
+
+    def _wrong(self, period: int) -> bool:
+        longest, shortest = self.settings.longest, self.settings.shortest
+        return (longest is not None and period > longest) or (shortest is not None and period < shortest)
 
     def why(self, side: str, key: int) -> str:
         """What was seen of the cycle."""

@@ -33,7 +33,10 @@ class Cycle:
         self.needs: tuple[str, ...] = ()
         self.shown_point: str | None = rule.point
         self._running = running
+        unit = self.history.plan.units
+        self._low, self._high = parse_amount(rule.low, unit), parse_amount(rule.high, unit)
         self._too_long = {"full": False, "empty": False}
+        self._ends: tuple[tuple[int, int, int], list[int]] | None = None
 
     def look(self, t: int) -> dict[str, Look]:
         """Each side at instant t."""
@@ -85,10 +88,10 @@ class Cycle:
         return self._stay("empty", long, stays=since is not None)
 
     def _is_full(self, reading: Heard) -> bool:
-        return self.history.value(reading) >= parse_amount(self.rule.high, self.history.plan.units)
+        return self.history.value(reading) >= self._high
 
     def _is_empty(self, reading: Heard) -> bool:
-        return self.history.value(reading) <= parse_amount(self.rule.low, self.history.plan.units)
+        return self.history.value(reading) <= self._low
 
     def _full_since(self) -> int | None:
         """The instant from which the last readings, all at or above the high mark, are held."""
@@ -109,7 +112,17 @@ class Cycle:
         return since
 
     def _drain_ends(self) -> list[int]:
-        """Times of the readings that reached the low mark after the high mark had been reached."""
+        """Times of the readings that reached the low mark after the high mark had been reached.
+
+        The answer is kept until another reading comes: the same is asked several times at an instant.
+        """
+        run = self.history.run
+        asked = (len(run), run[0].time, run[-1].time) if run else (0, 0, 0)
+        if self._ends is None or self._ends[0] != asked:
+            self._ends = (asked, self._find_drain_ends())
+        return self._ends[1]
+
+    def _find_drain_ends(self) -> list[int]:
         ends = []
         was_full = False
         for reading in self.history.run:

@@ -23,16 +23,18 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=60.0, help="how long")
     parser.add_argument("--seed", type=int, default=1, help="seed of the first case; each case has the next one")
+    parser.add_argument("--long", action="store_true", help="series of a thousand readings and more, of which few fit")
     parser.add_argument("--stop-after", type=int, default=1, help="how many disagreements to look for")
     given = parser.parse_args()
     end = time.monotonic() + given.seconds
     seed, found = given.seed, 0
     while time.monotonic() < end and found < given.stop_after:
         late = seed % 3 == 0
-        case = random_case(random.Random(seed), late=late)
+        case = random_case(random.Random(seed), late=late, long=given.long)
         text = _judge(case, late=late)
         if text is not None:
             found += 1
+            print(f"seed {seed} disagrees; looking for the smallest case", flush=True)
             small = smallest(case, _same_trouble(text, late=late))
             print(f"seed {seed}:\n{small.show()}\n{_judge(small, late=late)}\n", flush=True)
         seed += 1

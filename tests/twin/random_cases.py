@@ -58,9 +58,13 @@ MOMENTS = (
 TIMEZONES = ("Europe/Dublin", "America/New_York", "Australia/Lord_Howe", "Asia/Kolkata", "UTC")
 
 
-def random_case(rng: random.Random, *, late: bool = False) -> Case:
-    """A plan and what it is fed with; `late`: some readings and acts come behind the frontier."""
-    maker = _Maker(rng)
+def random_case(rng: random.Random, *, late: bool = False, long: bool = False) -> Case:
+    """A plan and what it is fed with.
+
+    late: some readings and acts come behind the frontier; long: a thousand readings and more, as what columns gain
+    from many readings must not change what is said.
+    """
+    maker = _Maker(rng, long=long)
     plan = maker.plan()
     return maker.deliver(plan, late=late)
 
@@ -81,19 +85,20 @@ class _Measured:
 class _Maker:
     """Draws everything from one source of chance."""
 
-    def __init__(self, rng: random.Random) -> None:
+    def __init__(self, rng: random.Random, *, long: bool) -> None:
         self.rng = rng
+        self.long = long
         self.timezone = rng.choice(TIMEZONES)
         moment = dt.datetime.fromisoformat(rng.choice(MOMENTS)).replace(tzinfo=dt.UTC)
         self.start = int(moment.timestamp()) * 1000 - rng.randrange(0, 20) * BEAT
-        self.points = [self._point(name) for name in ("a", "b", "c")[: rng.choice((1, 1, 2, 3))]]
+        self.points = [self._point(name) for name in ("a", "b", "c")[: rng.choice((1, 1, 2) if long else (1, 1, 2, 3))]]
 
     # --- the plan
 
     def plan(self) -> Plan:
         """Points, rules and stages."""
         rules: list[RuleSettings] = []
-        for index in range(self.rng.choice((1, 1, 2, 3, 5))):
+        for index in range(self.rng.choice((1, 1, 2) if self.long else (1, 1, 2, 3, 5))):
             kind = self.rng.choice(SIMPLE_KINDS if index == 0 or self.rng.random() < 0.7 else COMPOSITE_KINDS)
             made = getattr(self, f"_{kind}")
             own = made([rule.id for rule in rules]) if kind in COMPOSITE_KINDS else made()
@@ -360,13 +365,22 @@ class _Maker:
         """Stretches of noise about the limits, of ramps and of standstill, with gaps and unusable readings."""
         rng = self.rng
         out: list[Sent] = []
-        gaps, unusable, jitter = rng.choice((0.0, 0.05, 0.3)), rng.choice((0.0, 0.05, 0.3)), rng.choice((0.0, 0.1))
+        often = 0.01 if self.long else 0.3
+        gaps, unusable, jitter = rng.choice((0.0, 0.05, often)), rng.choice((0.0, 0.05, often)), rng.choice((0.0, 0.1))
+        if self.long:
+            gaps, unusable = gaps * rng.choice((0.0, 0.1)), unusable * rng.choice((0.0, 0.1))
         t = self.start + rng.choice((0, 0, 1, 2, 6)) * BEAT
         counts = measured.about
-        for _ in range(rng.choice((0, 1, 2, 3, 4))):
+        for _ in range(rng.choice((3, 4, 6) if self.long else (0, 1, 2, 3, 4))):
             stretch, slope = rng.choice(("noise", "ramp", "ramp", "still")), rng.choice((-2, -1, 1, 2))
-            for _ in range(rng.randrange(1, 10)):
-                if stretch == "noise":
+            length = rng.randrange(1, 10)
+            if self.long and rng.random() < 0.5:
+                stretch, length = rng.choice(("noise", "tide", "tide", "still")), rng.randrange(150, 500)
+            period = rng.choice((3, 4, 5, 6))
+            for beat in range(length):
+                if stretch == "tide":
+                    counts = measured.about - 3 + 6 * (beat % period) // (period - 1)
+                elif stretch == "noise":
                     counts = measured.about + rng.randrange(-3, 4)
                 elif stretch == "ramp":
                     counts += slope
@@ -400,7 +414,7 @@ class _Maker:
         """Empty steps up to `end`; now and then the clock stands or goes back."""
         now = self.start + plan.settle
         steps: list[Step] = []
-        beats = self.rng.choice((1, 1, 2, 5, 30))
+        beats = self.rng.choice((60, 300, 1500) if self.long else (1, 1, 2, 5, 30))
         while now < end:
             steps.append(Step(now - (self.rng.choice((1, BEAT)) if self.rng.random() < 0.1 else 0)))
             now += self.rng.choice((0, 1, BEAT // 2, BEAT, BEAT, BEAT)) * beats

@@ -23,3 +23,11 @@ cases = st.builds(_in_time, st.randoms(use_true_random=False))
 
 late_cases = st.builds(_with_late_ones, st.randoms(use_true_random=False))
 """Cases in which readings and acts come behind the frontier."""
+
+
+def _long(rng: random.Random) -> Case:
+    return random_case(rng, long=True)
+
+
+long_cases = st.builds(_long, st.randoms(use_true_random=False))
+"""Cases with a thousand readings and more."""
