@@ -31,7 +31,9 @@ class Act:
     time: ms UTC; who: a person or "tidebed"; rule and side: what it is about, where it is about an alarm
     (side None: all sides; rule None: all rules where that makes sense); until: end in ms UTC of a shelving, mute,
     drill or away, or the end of an `off` span that began at `time`; text: a note or a reason.
-    data: of a note `kind`; of a mute and a drill `rules` and `points`, of away `on_duty` (persons), each with commas.
+    data: of a note `kind`; of a mute and a drill `rules` and `points`, of away `on_duty` (persons), each with commas;
+    of an acknowledgement which activation was seen: `since` (the one that began then, ms UTC) or `known_upto` (those
+    that were raised by then); neither: whatever stands.
     """
 
     time: int
@@ -42,6 +44,12 @@ class Act:
     until: int | None = None
     text: str = ""
     data: Mapping[str, str] = field(default_factory=dict)
+
+    def has_seen(self, since: int, raised: int) -> bool:
+        """Whether it is about an activation that began at `since` and was raised at `raised` (ms UTC)."""
+        if "since" in self.data:
+            return self.data["since"] == str(since)
+        return "known_upto" not in self.data or raised <= int(self.data["known_upto"])
 
     def saved(self) -> list[Any]:
         """As JSON."""

@@ -231,6 +231,8 @@ class Life:
                 following, refused = None, "shelving needs an end that lies ahead, at most a year away"
             elif following is None:
                 refused = alarm.refusal(move)
+            elif act.kind is ActKind.ACKNOWLEDGE and not act.has_seen(alarm.since, alarm.raised):
+                following, refused = None, f"{alarm.rule} ({alarm.side}) came back since; that is not seen yet"
             if following is not None:
                 alarm.shelved_until = act.until if act.kind is ActKind.SHELVE else None
                 self._move(alarm, following, key, f"by {act.who}" + (f": {act.text}" if act.text else ""), by_act=True)

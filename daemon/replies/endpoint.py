@@ -72,7 +72,7 @@ class Answers:
                 return expired_page(self._place)
             subject = subject_of(store, sending)
             if method == "POST" and subject.standing is Standing.WAITING:
-                self._acknowledge(sending)
+                self._acknowledge(sending, subject.since)
                 subject = subject._replace(standing=Standing.NOTED)
         return alarm_page(subject, self._place, self._zone)
 
@@ -82,8 +82,16 @@ class Answers:
         right = token.is_signed(self._key, "" if sending is None else sending.message_id)
         return sending if right else None
 
-    def _acknowledge(self, sending: Sending) -> None:
-        act = Act(self._clock.now(), ActKind.ACKNOWLEDGE, sending.person, sending.rule, sending.side, text="by link")
+    def _acknowledge(self, sending: Sending, since: int) -> None:
+        act = Act(
+            self._clock.now(),
+            ActKind.ACKNOWLEDGE,
+            sending.person,
+            sending.rule,
+            sending.side,
+            text="by link",
+            data={"since": str(since)},
+        )
         hand_in(self._store, act)
         _log.info("%s has seen %s (%s), by the link of a message", sending.person, sending.rule, sending.side)
 

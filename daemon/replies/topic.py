@@ -61,6 +61,7 @@ class TopicAnswers:
                         sending.rule,
                         sending.side,
                         text="by the broker",
+                        data={"since": str(subject.since)},
                     )
                 self._refuse("its alarm does not wait")
                 return None

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from daemon.store.connection import Connection
 from daemon.store.errors import StoreMissing
 from daemon.store.log import read_act, write_act
 from daemon.store.schema import require_present
-from rules.acts import Act
+from rules.acts import Act, ActKind
 
 
 def hand_in(path: Path, act: Act) -> int:
     """Leave `act` for the daemon that owns the store at `path`; returns its number in the inbox.
 
-    It is on disk when this returns. Raises StoreMissing, StoreReadOnly, StoreBusy, StoreOld.
+    An acknowledgement that names no activation is about those that are in the log by now. It is on disk when this
+    returns. Raises StoreMissing, StoreReadOnly, StoreBusy, StoreOld.
     """
     if not path.exists():
         raise StoreMissing(f"there is no store at {path}; it appears once the daemon has run")
@@ -23,6 +25,10 @@ def hand_in(path: Path, act: Act) -> int:
     try:
         require_present(connection)
         with connection.transaction():
+            if act.kind is ActKind.ACKNOWLEDGE and not act.data:
+                # Nobody has seen what is raised between this and the daemon's taking it.
+                known = connection.value("SELECT max(t) FROM event")
+                act = replace(act, data={"known_upto": str(known or 0)})
             connection.run("INSERT INTO inbox (act) VALUES (?)", (write_act(act),))
             return int(connection.value("SELECT last_insert_rowid()"))
     finally:

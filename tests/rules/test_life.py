@@ -176,6 +176,26 @@ def test_an_act_on_an_alarm_that_there_is_not_is_refused() -> None:
     assert [e.body.get("refused") for e in events if e.type == "act"] == ["there is no alarm b"]
 
 
+@pytest.mark.parametrize(
+    ("data", "seen"),
+    [
+        ({}, True),
+        ({"since": str(at(40))}, True),
+        ({"since": str(at(0))}, False),
+        ({"known_upto": str(at(50) - 1)}, False),
+        ({"known_upto": str(at(50))}, True),
+    ],
+)
+def test_an_acknowledgement_reaches_only_the_activation_that_was_seen(data: dict[str, str], seen: bool) -> None:
+    """Here the second, which begins at 40 s and is raised at 50 s; the first was over meanwhile."""
+    rules = [high("a", on_delay="10 s", off_delay="10 s")]
+    values = {"p": {0: 11, 20: 9, 40: 11}}
+    events = judged(site(rules), values, 100, [act(ActKind.ACKNOWLEDGE, 60, "a", None, **data)])
+    assert [e.body["state"] for e in events if e.type == "alarm"][-1] == ("acknowledged" if seen else "unacknowledged")
+    refused = None if seen else "a (high) came back since; that is not seen yet"
+    assert [e.body.get("refused") for e in events if e.type == "act"] == [refused]
+
+
 def test_who_is_on_duty_and_what_is_muted_is_in_the_log() -> None:
     """With until when, by whom, and what was named."""
     acts = [

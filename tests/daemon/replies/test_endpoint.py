@@ -114,6 +114,12 @@ def test_the_button_acknowledges_that_side_in_the_name_of_the_one_who_was_told(p
     assert place.acts() == [(ActKind.ACKNOWLEDGE, "anna", "tank.warm", "high")]
 
 
+def test_a_link_is_bound_to_the_activation_that_its_message_told_of(place: Place) -> None:
+    """So that one which begins before the daemon takes the answer is not acknowledged unseen."""
+    place.ask("POST")
+    assert [act.data for _, act in place.store.inbox()] == [{"since": str(START)}]
+
+
 def test_a_link_used_twice_acts_once(place: Place) -> None:
     """Before the loop has taken the act, and after."""
     place.ask("POST")

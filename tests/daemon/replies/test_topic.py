@@ -80,6 +80,15 @@ def test_a_message_about_an_earlier_activation_acknowledges_nothing(place: Place
     assert place.answers.refused == {"its alarm does not wait": 2}
 
 
+def test_an_answer_is_bound_to_what_could_be_seen_when_it_came(place: Place) -> None:
+    """A message's id to the activation that it told of, a rule's name to those in the log by then."""
+    place.answers.heard(place.message_id.encode())
+    place.answers.heard(b"tank.warm")
+    by_id, by_name = [act for _, act in place.store.inbox()]
+    assert by_id.data == {"since": str(START)}
+    assert by_name.data == {"known_upto": str(START)}
+
+
 @pytest.mark.parametrize("payload", [b"", b" ", b"\xff\xfe", b"x" * (LONGEST + 1), b"tank.worm", b"{}", b"null"])
 def test_anything_else_is_counted_and_does_nothing(
     place: Place, payload: bytes, caplog: pytest.LogCaptureFixture

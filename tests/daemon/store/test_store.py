@@ -211,7 +211,7 @@ def test_an_off_span_that_reaches_into_the_asked_time_is_found(store: Store) -> 
 
 def test_an_act_that_was_handed_in_is_taken_exactly_once(store: Store, open_store: Callable[..., Store]) -> None:
     """It waits through a restart, and leaves the inbox in the commit that logs it."""
-    ack = Act(EVENING, ActKind.ACKNOWLEDGE, "anna", rule="tank.warm")
+    ack = Act(EVENING, ActKind.ACKNOWLEDGE, "anna", rule="tank.warm", data={"since": "5"})
     number = hand_in(store.path, ack)
     later = hand_in(store.path, Act(EVENING + 1, ActKind.NOTE))
     again = open_store()
@@ -223,6 +223,15 @@ def test_an_act_that_was_handed_in_is_taken_exactly_once(store: Store, open_stor
     again.commit(acts=[ack], taken=[number])
     assert again.acts() == [ack]
     assert [n for n, _ in again.inbox()] == [later]
+
+
+def test_an_acknowledgement_is_of_what_was_in_the_log_when_it_was_handed_in(store: Store) -> None:
+    """What is raised before the daemon takes it has not been seen by anybody."""
+    ack = Act(EVENING, ActKind.ACKNOWLEDGE, "anna")
+    hand_in(store.path, ack)
+    store.commit(events=[Event(EVENING, "alarm", {"rule": "a"}), Event(EVENING + 3, "alarm", {"rule": "b"})])
+    hand_in(store.path, ack)
+    assert [act.data for _, act in store.inbox()] == [{"known_upto": "0"}, {"known_upto": str(EVENING + 3)}]
 
 
 def test_nothing_can_be_handed_in_where_there_is_no_store(store: Store) -> None:

@@ -152,7 +152,7 @@ from rules.acts import Act, ActKind
 path = Path(sys.argv[1])
 with StoreReader(path) as reader:
     print(sum(len(part) for point in reader.points() for part in reader.read(point, 0, 2**62)), len(reader.events()))
-hand_in(path, Act(7, ActKind.ACKNOWLEDGE, "anna", rule="tank.warm"))
+hand_in(path, Act(7, ActKind.RESET, "anna", rule="tank.warm"))
 """
 
 
@@ -169,7 +169,7 @@ def test_another_process_reads_and_hands_in_while_the_daemon_runs(store: Store, 
         env={"PYTHONPATH": str(ROOT)},
     )
     assert aside.stdout == "2 0\n"
-    assert [act for _, act in store.inbox()] == [Act(7, ActKind.ACKNOWLEDGE, "anna", rule="tank.warm")]
+    assert [act for _, act in store.inbox()] == [Act(7, ActKind.RESET, "anna", rule="tank.warm")]
     store.commit([block(WATER.id, [MIDNIGHT + 1], [3])])
 
 
