@@ -51,6 +51,11 @@ class SystemClock:
             )
         return ""
 
+    def go_on_from(self, least: int) -> None:
+        """Believe that it is `least` (ms UTC), or what `doubt` takes for certain; as if set back from there."""
+        with self._lock:
+            self._last = (max(least, RELEASED) * 1_000_000, self._monotonic())
+
 
 class PlayedClock:
     """A clock that moves only when a player says so, for recorded days played at another speed."""

@@ -77,9 +77,13 @@ class Loop:
         self._failed = False
         """The last commit could not be made; nothing more is taken until one can."""
         saved = store.checkpoint()
-        self.engine: Engine | None = None if saved is None else Engine.restore(plan, saved)
-        if self.engine is not None:
+        self.engine: Engine | None = None
+        if saved is not None:
+            self.engine = Engine.restore(plan, saved)
             self._restarted(self.engine)
+        elif not isinstance(clock, PlayedClock):
+            # Before any adapter starts: what comes from here on is not from before the engine's first instant.
+            self.engine = Engine(plan, clock.now())
 
     def _restarted(self, engine: Engine) -> None:
         self._catching_up_until = self.monotonic() + self.plan.catch_up / 1000

@@ -7,7 +7,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import FrameType
 
@@ -22,6 +22,9 @@ from daemon.loop import Listener, Loop
 from daemon.outbox import Manners, Outbox
 from daemon.queue import DeliveryQueue
 from daemon.replies.doors import Doors
+from daemon.selfwatch.clock_trust import wait_for_clock
+from daemon.selfwatch.last_resort import tell_past_the_store
+from daemon.selfwatch.names import CLOCK
 from daemon.selfwatch.plan import watched
 from daemon.selfwatch.supervisor import Supervisor
 from daemon.selfwatch.watch import SelfWatch
@@ -72,9 +75,9 @@ class Service:
                 signal.signal(number, handler)
 
     def _run(self) -> None:
-        secrets = secrets_path(self.path, os.environ)
-        tokens = load_tokens(secrets, os.environ)
-        ways = load_ways(secrets, os.environ)
+        secrets, environment = self._secrets()
+        tokens = load_tokens(secrets, environment)
+        ways = load_ways(secrets, environment)
         for person in self.site.plan.persons:
             for way in dict.fromkeys((*person.ways, *(way for own in person.ways_for.values() for way in own))):
                 if way not in ways:
@@ -184,21 +187,21 @@ class Service:
             self.stop()
 
     def _trust_clock(self) -> bool:
-        saved = self.store.checkpoint()
-        least = 0 if saved is None else int(saved["now"])
+        """Whether there is a time to go by; False where the daemon was stopped before there was."""
         if isinstance(self.clock, PlayedClock):
             return True
-        said = ""
-        while not self.stopping.is_set():
-            doubt = self.clock.doubt(least)
-            if not doubt:
-                return True
-            if not said:
-                _log.warning("%s", doubt)
-                said = doubt
-            self.selfwatch.supervisor.starting("waiting for the board's clock to be set", 30.0)
-            self.stopping.wait(1.0)
-        return False
+        saved = self.store.checkpoint()
+        least = 0 if saved is None else int(saved["now"])
+        return wait_for_clock(self.clock, least, self.stopping, self.selfwatch.supervisor, self._tell_of_clock)
+
+    def _tell_of_clock(self, title: str, body: str) -> None:
+        ways = {name: way for name, way in load_ways(*self._secrets()).items() if not is_local(way)}
+        tell = (CLOCK, title, body, self.site.plan.name, AppriseNotifier(), ways, self.site.plan.persons)
+        now = self.clock.now()
+        threading.Thread(target=tell_past_the_store, args=(*tell, now), name="clock", daemon=True).start()
+
+    def _secrets(self) -> tuple[Path | None, Mapping[str, str]]:
+        return secrets_path(self.path, os.environ), os.environ
 
     def _tell_health(self) -> None:
         begun = time.monotonic()

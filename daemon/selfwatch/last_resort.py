@@ -11,8 +11,10 @@ from collections.abc import Callable, Mapping, Sequence
 
 from adapters.notify import Notifier, Result
 from adapters.secrets import SecretUrl
+from rules.messages import TITLE_SIZE
 from rules.people import PersonSettings
 from rules.settings import Priority
+from rules.showing import fitted
 
 AFTER = 120.0
 """Seconds without a commit."""
@@ -58,14 +60,28 @@ class LastResort:
         return thread
 
     def _tell(self, body: str, now: int) -> None:
-        for person in self._persons():
-            if Priority.CRITICAL not in person.priorities:
+        tell_past_the_store("tidebed.store", TITLE, body, self._place, self._notifier, self._ways, self._persons(), now)
+
+
+def tell_past_the_store(
+    about: str,
+    title: str,
+    body: str,
+    place: str,
+    notifier: Notifier,
+    ways: Mapping[str, SecretUrl],
+    persons: Sequence[PersonSettings],
+    now: int,
+) -> None:
+    """Everybody who is told of critical alarms, by each of their ways, whatever becomes of it. now: ms UTC."""
+    for person in persons:
+        if Priority.CRITICAL not in person.priorities:
+            continue
+        for way in person.ways_of(Priority.CRITICAL):
+            if way not in ways:
                 continue
-            for way in person.ways:
-                if way not in self._ways:
-                    continue
-                message_id = f"tidebed.store/{now}/{person.id}/{way}"
-                title = f"{self._place}: {TITLE}"
-                outcome = self._notifier.send(self._ways[way], title, body, message_id, "critical")
-                told = "was told" if outcome.result is Result.DELIVERED else f"could not be told ({outcome.reason})"
-                _log.warning("nothing can be stored; %s %s by %s, past the store", person.id, told, way)
+            message_id = f"{about}/{now}/{person.id}/{way}"
+            whole = fitted(f"{title}: {place}", TITLE_SIZE)
+            outcome = notifier.send(ways[way], whole, body, message_id, "critical")
+            told = "was told" if outcome.result is Result.DELIVERED else f"could not be told ({outcome.reason})"
+            _log.warning("%s; %s %s by %s, past the store", title, person.id, told, way)

@@ -121,7 +121,8 @@ class Measures:
         since = self._critical_since()
         found = (
             (READINGS_AGE, self._listening.age(), 1),
-            (CLOCK_JUMP, abs(self._jump), 1000),
+            # Set back, the board's clock is behind ours until it has caught up.
+            (CLOCK_JUMP, max(abs(self._jump), now / 1000 - self._wall()), 1000),
             (DISK_FREE, self._free(self._store) * 100, 10),
             (UNSENT_AGE, 0 if since is None else max(0, now - since) / 1000, 1),
             (REFUSED, len(self._refusals), 1),

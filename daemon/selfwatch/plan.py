@@ -92,8 +92,8 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
         "point": CLOCK_JUMP,
         "high": _seconds(table.clock_jump),
         "priority": "medium",
-        "title": "The board's clock jumped by {value}",
-        "says": "Times in the log may be wrong around it: {value}",
+        "title": "The board's clock is wrong or jumped: {value}",
+        "says": "Times in the log may be wrong, by {value}",
         "do": "see that the board has a network, or a battery for its clock.",
     }
     yield {

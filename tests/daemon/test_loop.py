@@ -287,6 +287,16 @@ def test_an_act_from_another_process_is_taken_once_and_logged(bench: Bench) -> N
     assert [(act.who, act.text) for act in bench.store.acts()] == [("anna", "spare pump")]
 
 
+def test_what_comes_before_the_first_turn_is_not_late(bench: Bench) -> None:
+    """The engine's first instant is when the loop was made, before any adapter started."""
+    bench.hands.forward(0.2)
+    bench.send(0, bench.hands.wall)
+    for _ in range(3):
+        bench.turn()
+    assert bench.loop.tally.behind == 0
+    assert bench.states() == ["unacknowledged"]
+
+
 def test_a_reload_keeps_an_alarm_that_stands(bench: Bench) -> None:
     """A rule whose kind and points are unchanged goes on from where it was."""
     bench.turn()

@@ -47,7 +47,7 @@ def test_it_tells_those_who_are_told_of_critical_alarms_from_the_time_on() -> No
     look(one, AFTER - 0.5, 0)
     assert phone.got == []
     look(one, AFTER, 1)
-    assert [(way, title) for way, title, _ in phone.got] == [("phone", f"Alder Lane: {TITLE}")]
+    assert [(way, title) for way, title, _ in phone.got] == [("phone", f"{TITLE}: Alder Lane")]
     assert "First: look at the place yourself" in phone.got[0][2]
 
 
