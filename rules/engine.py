@@ -108,8 +108,9 @@ class Engine:
         key = 2 * upto + 1
         ready = [act for act in self.waiting_acts if act.time <= upto]
         self.waiting_acts = [act for act in self.waiting_acts if act.time > upto]
-        # An act that came behind the frontier takes effect at the first instant not yet judged.
-        timed = sorted(((max(act.time, before + 1), act) for act in ready), key=lambda item: item[0])
+        # An act that came behind the frontier takes effect at the first instant not yet judged; several of them in the
+        # order of their own times.
+        timed = [(max(act.time, before + 1), act) for act in sorted(ready, key=lambda act: act.time)]
         notes = [(time, act.data.get("kind", "")) for time, act in timed if act.kind is ActKind.NOTE]
         view = View(spans, self.running, key, before, notes)
         for judge in self.in_order:

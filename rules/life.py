@@ -115,8 +115,7 @@ class Life:
             for act in acting.get(key, ()):
                 self._act(act, key)
             self._apply(changes.get(key, []), key)
-            self._unshelve(key)
-            self._suppress(key)
+            self._speak_or_not(key)
             self._tell_what_is_due(key)
             timer = self._next_timer(key)
         self._judged, self._next = upto, timer
@@ -161,25 +160,20 @@ class Life:
             else:
                 self._move(alarm, alarm.next(Move.RETURN), key, "back to normal")
 
-    def _suppress(self, key: int) -> None:
+    def _speak_or_not(self, key: int) -> None:
+        """In the order of the site file: judge anew what shelving has ended, and suppress or release what stands."""
         self.causes.expire(key)
         for rule, sides in self.alarms.items():
-            if not self.causes.can_quiet(rule):
-                continue
-            standing = [a for a in sides.values() if a.active or a.state is State.SUPPRESSED]
-            if not standing:
-                continue
-            quiet = self.causes.quiet_because(rule, key)
-            for alarm in standing:
-                if quiet and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
+            # Only what stands or stood can be explained; a rule that nothing can quiet need not be asked.
+            stands = any(alarm.active or alarm.state is State.SUPPRESSED for alarm in sides.values())
+            quiet = self.causes.quiet_because(rule, key) if stands and self.causes.can_quiet(rule) else ""
+            for alarm in sides.values():
+                if self._shelving_ends(alarm, key):
+                    continue
+                if quiet and alarm.active and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
                     self._move(alarm, alarm.next(Move.SUPPRESS), key, quiet)
                 elif not quiet and alarm.state is State.SUPPRESSED:
                     self._move(alarm, alarm.next(Move.RELEASE), key, "what explained it is over")
-
-    def _unshelve(self, key: int) -> None:
-        for sides in self.alarms.values():
-            for alarm in sides.values():
-                self._shelving_ends(alarm, key)
 
     def _shelving_ends(self, alarm: Alarm, key: int) -> bool:
         """Judge an alarm anew if the end of its shelving has come; whether it had."""

@@ -224,6 +224,24 @@ def _blocks(values: Values) -> list[Block]:
     return [block(point, [at(t) for t in own], list(own.values())) for point, own in values.items()]
 
 
+def test_acts_that_came_late_are_judged_in_the_order_of_their_own_times() -> None:
+    """Shelved at 10 s and acknowledged at 20 s, heard the other way round: what is shelved is acknowledged no more."""
+    engine = Engine(site([high("a")]), START)
+    engine.step(_blocks({"p": {0: 11}}), [], at(30))
+    late = [acknowledged(20, "a"), act(ActKind.SHELVE, 10, "a", 600)]
+    found = engine.step([], late, at(60))
+    assert [event.body["kind"] for event in found if event.type == "act"] == ["shelve", "acknowledge"]
+    assert [(event.t - START, event.body["state"]) for event in found if event.type == "alarm"] == [(30_001, "shelved")]
+
+
+def test_ends_of_shelving_and_of_explanations_in_one_instant_come_in_the_order_of_the_site_file() -> None:
+    """At 100 s c is over for 60 s, so that it explains a no more; just then b is shelved no more."""
+    rules = [high("a"), high("b", "q"), high("c", "w", explains=["a"], after="60 s")]
+    values: Values = {"p": {0: 11}, "q": {0: 11}, "w": {0: 11, 40: 9}}
+    found = [one for one in states(rules, values, 200, [act(ActKind.SHELVE, 5, "b", 100)]) if one[0] == 100]
+    assert found == [(100, "a", "unacknowledged"), (100, "b", "unacknowledged")]
+
+
 # --- reloads and restarts
 
 

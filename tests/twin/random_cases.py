@@ -32,7 +32,10 @@ ACTS = (
     *(ActKind.SHELVE, ActKind.SHELVE, ActKind.UNSHELVE),
     *(ActKind.OUT_OF_SERVICE, ActKind.IN_SERVICE, ActKind.IN_SERVICE),
     *(ActKind.NOTE, ActKind.NOTE, ActKind.OFF, ActKind.OFF),
+    *(ActKind.MUTE, ActKind.DRILL, ActKind.AWAY),
 )
+ORDERS = (ActKind.MUTE, ActKind.DRILL, ActKind.AWAY)
+"""Acts that say who is told what, and change no alarm."""
 
 # quantity, unit, another unit of it, resolution, a count about which everything lies
 MEASURED: tuple[tuple[str, str, str, str, int], ...] = (
@@ -404,6 +407,8 @@ class _Maker:
                 out.append(Act(t, kind, who="tidebed", until=until))
             elif kind is ActKind.NOTE:
                 out.append(Act(t, kind, data={"kind": rng.choice(("fed", "fed", "seen"))}))
+            elif kind in ORDERS:
+                out.append(Act(t, kind, until=until, data={"rules": rng.choice(plan.rules).id}))
             else:
                 rule = rng.choice((None, *(rule.id for rule in plan.rules)))
                 side = rng.choice((None, None, None, "high", "low", "stopped", "blind"))
