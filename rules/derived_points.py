@@ -160,7 +160,7 @@ class _OverWindow:
         moved, covered = span.movement(self.window)
         if self.take == "spread":
             return span.t, moved.astype(np.float64) * self.scale.scale, covered.copy(), span.f
-        times, counts, _, _ = span.runs()
+        times, counts = span.joined
         low = span.window(self.window)
         begin = len(times) - len(span.t)
         if self.take == "mean":

@@ -161,11 +161,12 @@ class Engine:
         if span is None:
             return None
         # Only the unbroken run that the instant lies in counts, however the step was cut.
-        times, values, first, _ = span.runs()
+        times, values = span.joined
         tail = len(span.tail_t)
         end = tail + int(np.searchsorted(span.t, key >> 1, side="right"))
         begin = int(np.searchsorted(times[:end], (key >> 1) - window, side="left"))
-        begin = max(begin, int(first[end - tail - 1])) if end > tail else begin
+        newest = end - tail - 1
+        begin = max(begin, int(span.runs(slice(newest, newest + 1))[0][0])) if newest >= 0 else begin
         if end - begin < 3:
             return None
         found = slopes(times[:end], values[:end], np.array([begin]), end - 1)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,14 +13,19 @@ from numpy.typing import NDArray
 from rules.block import Counts, Flags, Times
 from rules.edges import UNKNOWN, Edges, normal
 from rules.flags import Flag
-from rules.windows import Slopes, ranges, slopes
+from rules.windows import Positions, Slopes, first_at_or_after, ranges, slopes
+from rules.zones import Selection, Windows, Zones, select, windows
+
+Found = TypeVar("Found")
+TruthsAt = Callable[[Positions], NDArray[Any]]
+ALL = slice(None)
 
 _FIRST = np.zeros(1, np.intp)
 _MANY = 64
 """Edges; more stay in columns."""
 
 
-@dataclass(slots=True)
+@dataclass
 class Span:
     """The usable readings of one point in one step, and where its hold broke.
 
@@ -33,7 +40,7 @@ class Span:
     tail_t: Times
     tail_v: Counts
     run_start: int | None
-    restarts: NDArray[np.intp]
+    restarts: Positions
     stale: list[int]
     silent: Edges
     f: Flags
@@ -51,25 +58,21 @@ class Span:
         """Nothing happened in this step."""
         return not len(self.t) and not self.stale
 
-    def edges(self, carry: int, changes: NDArray[np.intp], truths: NDArray[Any], *, inverted: bool = False) -> Edges:
+    def edges(self, carry: int, changes: Positions, at: TruthsAt) -> Edges:
         """Edges of a statement judged at readings and held between them.
 
-        carry: its truth before the step; changes: sorted positions i >= 1 where truths[i] differs from truths[i-1];
-        truths: int8[n] or bool[n] at each reading, to be turned round where `inverted`.
+        carry: its truth before the step; changes: sorted positions i >= 1 at which it differs from i - 1; at: gives
+        int8 or bool at positions.
         """
         if self.quiet:
             return Edges(carry, [], [])
-        if len(self.t) == 1 and not self.stale:
-            return self.edge(carry, int(truths[0]) ^ inverted)
         if not len(self.t):
             return normal(carry, self.stale, [UNKNOWN] * len(self.stale))
         where = np.concatenate((_FIRST, changes))
         if len(self.restarts) and (len(self.restarts) > 1 or self.restarts[0]):
             where = np.sort(np.concatenate((where, self.restarts)), kind="stable")
         keys = 2 * self.t[where]
-        found = truths[where].astype(np.int8)
-        if inverted:
-            found ^= 1
+        found = at(where).astype(np.int8)
         if self.stale:
             keys = np.concatenate((keys, np.array(self.stale, np.int64)))
             found = np.concatenate((found, np.full(len(self.stale), UNKNOWN, np.int8)))
@@ -84,79 +87,93 @@ class Span:
         """As `edges`, for a step with one reading and no end of a hold: what a live step mostly is."""
         return Edges(carry, [], []) if truth == carry else Edges(carry, [2 * int(self.t[0])], [truth])
 
-    def runs(self) -> tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]]:
-        """(T, V, first, began): tail and new readings together; for each *new* reading the position in T of the
-        earliest reading of its run that is at hand, and the time at which its run began."""
-        if "runs" not in self._cache:
-            n, k = len(self.t), len(self.tail_t)
-            times = np.concatenate((self.tail_t, self.own)) if k else self.own
-            values = np.concatenate((self.tail_v, self.v)) if k else self.v
-            first = np.zeros(n, np.intp)
-            began = np.full(n, self.run_start if self.run_start is not None else 0, np.int64)
-            for at in self.restarts:
-                first[at:] = k + at
-                began[at:] = self.own[at]
-            self._cache["runs"] = (times, values, first, began)
-        found: tuple[Times, Counts, NDArray[np.intp], NDArray[np.int64]] = self._cache["runs"]
-        return found
+    @cached_property
+    def joined(self) -> tuple[Times, Counts]:
+        """The readings at hand, those before the step and the new ones: own times and counts."""
+        if not len(self.tail_t):
+            return self.own, self.v
+        return np.concatenate((self.tail_t, self.own)), np.concatenate((self.tail_v, self.v))
 
-    def window(self, length: int) -> NDArray[np.intp]:
-        """For each new reading the position in T (see `runs`) of the first reading in `[t - length, t]` of its run."""
-        name = f"window {length}"
-        if name not in self._cache:
-            times, _, first, _ = self.runs()
-            self._cache[name] = np.maximum(_first_at_or_after(times, self.own - length), first)
-        found: NDArray[np.intp] = self._cache[name]
-        return found
+    def runs(self, part: slice = ALL) -> tuple[Positions, Times]:
+        """For each new reading of `part` the position among those `joined` of the earliest of its run that is at
+        hand, and the time at which its run began."""
+        start, stop, _ = part.indices(len(self.t))
+        # The run that goes on at `start`, and those that begin after it.
+        old, new = np.searchsorted(self.restarts, (start, stop - 1), side="right").tolist()
+        later = self.restarts[old:new]
+        many = np.diff(np.concatenate(([start], later, [stop])))
+        at = int(self.restarts[old - 1]) if old else None
+        first = 0 if at is None else at + len(self.tail_t)
+        began = (self.run_start or 0) if at is None else int(self.own[at])
+        firsts = np.concatenate((np.array([first], np.intp), later + len(self.tail_t)))
+        return np.repeat(firsts, many), np.repeat(np.concatenate(([began], self.own[later])), many)
 
-    def slopes(self, length: int, part: slice = slice(None)) -> Slopes:
+    def zones(self, width: int) -> Zones:
+        """The zones of the new readings."""
+        return self._once(f"zones {width}", lambda: Zones(self.own, self.v, width))
+
+    def windows(self, length: int, width: int) -> Windows:
+        """What zones of the new readings tell of windows of `length` ms."""
+        found = self.zones(width)
+        return self._once(f"windows {length} {width}", lambda: windows(found, length, self.restarts))
+
+    def selected(self, length: int, width: int, chosen: NDArray[np.bool_]) -> tuple[Selection, Span]:
+        """The readings of some zones as a span of its own, with all that their windows of `length` ms need."""
+
+        def find() -> tuple[Selection, Span]:
+            found = select(self.zones(width), chosen, self.windows(length, width).first)
+            place = np.searchsorted(found.at, self.restarts)
+            there = found.at[np.minimum(place, len(found.at) - 1)] == self.restarts
+            restarts = np.union1d(found.joins, place[there])
+            return found, replace(
+                self, t=self.t[found.at], own=self.own[found.at], v=self.v[found.at], restarts=restarts, _cache={}
+            )
+
+        # Statements of one window often doubt the same zones.
+        return self._once(f"selected {length} {width} {chosen.tobytes()!r}", find)
+
+    def window(self, length: int, part: slice = ALL) -> Positions:
+        """For each new reading of `part` the position, among those `joined`, of the first reading in
+        `[t - length, t]` of its run."""
+        start, stop, _ = part.indices(len(self.t))
+
+        def find() -> Positions:
+            before = len(self.tail_t)
+            own = np.arange(before + start, before + stop)
+            least = self.runs(part)[0] if len(self.restarts) else 0
+            return first_at_or_after(self.joined[0], self.own[start:stop] - length, own, least)
+
+        return self._once(f"window {length} {start} {stop}", find)
+
+    def slopes(self, length: int, part: slice = ALL) -> Slopes:
         """The least-squares slope over its window, for each new reading of `part`."""
-        name = f"slopes {length}"
-        if name not in self._cache:
-            times, values, _, _ = self.runs()
-            self._cache[name] = slopes(times, values, self.window(length), len(times) - len(self.t))
-        found: Slopes = self._cache[name]
-        return Slopes(found.above[part], found.below[part])
+        start, stop, _ = part.indices(len(self.t))
+        begin = len(self.tail_t) + start
+        return self._once(
+            f"slopes {length} {start} {stop}", lambda: slopes(*self.joined, self.window(length, part), begin)
+        )
 
-    def enough(self, length: int, readings: int, span: int) -> NDArray[np.bool_]:
-        """For each new reading: whether its window holds so many readings that span so many ms."""
-        name = f"enough {length} {readings} {span}"
+    def enough(self, length: int, readings: int, span: int, part: slice = ALL) -> NDArray[np.bool_]:
+        """For each new reading of `part`: whether its window holds so many readings that span so many ms."""
+        start, stop, _ = part.indices(len(self.t))
+        low = self.window(length, part)
+        begin = len(self.tail_t) + start
+        count = np.arange(begin + 1, begin + 1 + stop - start) - low
+        long: NDArray[np.bool_] = self.own[start:stop] - self.joined[0].take(low) >= span
+        return (count >= readings) & long
+
+    def movement(self, length: int, part: slice = ALL) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+        """For each new reading of `part`: max - min over its window, and whether its run reaches back that far."""
+        start, stop, _ = part.indices(len(self.t))
+
+        def find() -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+            moved = ranges(self.joined[1], self.window(length, part), len(self.tail_t) + start)
+            return moved, self.own[start:stop] - self.runs(part)[1] >= length
+
+        return self._once(f"movement {length} {start} {stop}", find)
+
+    def _once(self, name: str, find: Callable[[], Found]) -> Found:
         if name not in self._cache:
-            times, _, _, _ = self.runs()
-            low = self.window(length)
-            count = np.arange(len(times) - len(self.t) + 1, len(times) + 1) - low
-            self._cache[name] = (count >= readings) & (self.own - times.take(low) >= span)
-        found: NDArray[np.bool_] = self._cache[name]
+            self._cache[name] = find()
+        found: Found = self._cache[name]
         return found
-
-    def movement(self, length: int) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-        """For each new reading: max - min over its window, and whether its run reaches back that far."""
-        name = f"movement {length}"
-        if name not in self._cache:
-            times, values, _, began = self.runs()
-            begin = len(times) - len(self.t)
-            self._cache[name] = (ranges(values, self.window(length), begin), self.own - began >= length)
-        found: tuple[NDArray[np.int64], NDArray[np.bool_]] = self._cache[name]
-        return found
-
-
-def _first_at_or_after(times: Times, wanted: Times) -> NDArray[np.intp]:
-    """`searchsorted(times, wanted)` of sorted columns; nearly even steps, as probes have them, are guessed first."""
-    n = len(wanted)
-    if n < 1024:
-        return np.searchsorted(times, wanted, side="left")
-    last = int(np.searchsorted(times, wanted[-1], side="left"))
-    shift = len(times) - 1 - last
-    begin = len(times) - n - shift
-    ahead = max(0, -begin)
-    guess = np.maximum(np.arange(begin, begin + n), 0)
-    right = np.ones(n, np.bool_)
-    right[:ahead] = times[0] >= wanted[:ahead]
-    at = begin + ahead
-    right[ahead:] = times[at : begin + n] >= wanted[ahead:]
-    inner = ahead + (at == 0)
-    right[inner:] &= times[begin + inner - 1 : begin + n - 1] < wanted[inner:]
-    wrong = np.flatnonzero(~right)
-    if len(wrong):
-        guess[wrong] = np.searchsorted(times, wanted[wrong], side="left")
-    return guess

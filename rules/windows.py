@@ -15,8 +15,25 @@ from rules.block import Counts, Times
 Positions = NDArray[np.intp]
 
 _SAFE = 2.0**62
-PIECE = 16_384
+PIECE = 8_192
 """Readings that are worked on at one time."""
+
+
+def first_at_or_after(times: Times, wanted: Times, at: Positions, least: Positions | int = 0) -> Positions:
+    """`searchsorted(times, wanted)`, but no less than `least`, of sorted columns; `wanted[i]` lies before `times[at[i]]`.
+
+    Nearly even steps, as probes have them, are guessed first: that many readings before each.
+    """
+    if len(wanted) < 256:
+        return np.maximum(np.searchsorted(times, wanted, side="left"), least)
+    shift = int(at[-1]) - int(np.searchsorted(times, wanted[-1], side="left"))
+    found = np.maximum(at - shift, least)
+    late = (times.take(found - 1, mode="wrap") >= wanted) & (found > least)
+    wrong = np.flatnonzero((times.take(found) < wanted) | late)
+    if len(wrong):
+        floor = least if isinstance(least, int) else least[wrong]
+        found[wrong] = np.maximum(np.searchsorted(times, wanted[wrong], side="left"), floor)
+    return found
 
 
 class Slopes(NamedTuple):
@@ -29,8 +46,8 @@ class Slopes(NamedTuple):
 def slopes(times: Times, values: Counts, low: Positions, begin: int) -> Slopes:
     """Least-squares slopes: `(n Sum(tv) - Sum(t) Sum(v)) / (n Sum(t^2) - Sum(t)^2)`.
 
-    Prefix sums may wrap around: whole-number arithmetic is exact modulo 2^64, and recentring at each window's last
-    reading brings the result back into range. Where even the result could pass 2^63 Python's own integers are used.
+    Sums may wrap around: whole-number arithmetic is exact modulo 2^64, so a result that lies within 2^63 is right
+    whatever became of the sums. Where even the result could pass that Python's own integers are used.
     """
     if not len(low):
         return Slopes(np.empty(0, np.int64), np.empty(0, np.int64))
@@ -50,26 +67,20 @@ def slopes(times: Times, values: Counts, low: Positions, begin: int) -> Slopes:
     return Slopes(above, below)
 
 
-def _sums(column: NDArray[np.int64], lo: Positions, begin: int) -> NDArray[np.int64]:
-    total = np.empty(len(column) + 1, np.int64)
-    total[0] = 0
-    np.cumsum(column, out=total[1:])
-    sums: NDArray[np.int64] = total[begin + 1 :] - total.take(lo)
-    return sums
-
-
 def _wrapping(t: Times, v: Counts, lo: Positions, begin: int, n: NDArray[np.int64]) -> Slopes:
-    with np.errstate(over="ignore"):
-        t = t - t[0]
-        v = v - v[0]
-        centre, level = t[begin:], v[begin:]
-        st, sv, stt, stv = (_sums(c, lo, begin) for c in (t, v, t * t, t * v))
-        # Recentred at the window's last reading: Su = St - n c, Suu = Stt - c (St + Su), Suw = Stv - c Sv - w Su.
-        su = st - n * centre
-        sw = sv - n * level
-        suu = stt - centre * (st + su)
-        suw = stv - centre * sv - level * su
-        return Slopes(n * suw - su * sw, n * suu - su * su)
+    # Windows of equally many readings, as they mostly are, begin one reading after the other.
+    many = int(n[0]) if n[0] == n[-1] and int(n.min()) == int(n.max()) else n
+    first = lo if isinstance(many, np.ndarray) else slice(int(lo[0]), int(lo[0]) + len(lo))
+
+    def sums(column: NDArray[np.int64]) -> NDArray[np.int64]:
+        total = np.empty(len(column) + 1, np.int64)
+        total[0] = 0
+        np.cumsum(column, out=total[1:])
+        found: NDArray[np.int64] = total[begin + 1 :] - total[first]
+        return found
+
+    st, sv, stt, stv = sums(t), sums(v), sums(t * t), sums(t * v)
+    return Slopes(many * stv - st * sv, many * stt - st * st)
 
 
 def _unbounded(t: Times, v: Counts, lo: Positions, begin: int) -> Slopes:

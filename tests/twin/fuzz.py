@@ -1,7 +1,8 @@
 """Do both engines agree on tens of thousands of random series?
 
 In the folder of the project: `python -m tests.twin.fuzz --seconds 600 --seed 1`.
-A disagreement is shown as the smallest case that has it.
+A disagreement is shown as the smallest case that has it. With `--zones` the engine works on short series as it
+otherwise does on long ones: extremes of zones decide what they can.
 """
 
 from __future__ import annotations
@@ -12,10 +13,14 @@ import sys
 import time
 from collections.abc import Callable
 
+from rules import predicates
 from tests.twin.case import Case
 from tests.twin.judge import disagreement
 from tests.twin.random_cases import random_case
 from tests.twin.shrink import smallest
+
+SMALL_ZONES = {"MANY": 2, "COARSE": 3, "WIDE": 4, "FINE": 2, "SHORT": 8, "PIECE": 5}
+"""What rules.predicates takes for many readings, a zone, and a piece."""
 
 
 def main() -> int:
@@ -25,7 +30,11 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1, help="seed of the first case; each case has the next one")
     parser.add_argument("--long", action="store_true", help="series of a thousand readings and more, of which few fit")
     parser.add_argument("--stop-after", type=int, default=1, help="how many disagreements to look for")
+    parser.add_argument("--zones", action="store_true", help="zones of a few readings, in series of any length")
     given = parser.parse_args()
+    if given.zones:
+        for name, readings in SMALL_ZONES.items():
+            setattr(predicates, name, readings)
     end = time.monotonic() + given.seconds
     seed, found = given.seed, 0
     while time.monotonic() < end and found < given.stop_after:
