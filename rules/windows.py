@@ -20,7 +20,7 @@ PIECE = 8_192
 
 
 def first_at_or_after(times: Times, wanted: Times, at: Positions, least: Positions | int = 0) -> Positions:
-    """`searchsorted(times, wanted)`, but no less than `least`, of sorted columns; `wanted[i]` lies before `times[at[i]]`.
+    """`searchsorted(times, wanted)`, at least `least`, of sorted columns; `wanted[i]` lies before `times[at[i]]`.
 
     Nearly even steps, as probes have them, are guessed first: that many readings before each.
     """
