@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 FALSE, TRUE, UNKNOWN = 0, 1, 2
+_MANY = 64
+"""Edges; more stay in columns."""
 
 
 class Edges(NamedTuple):
@@ -81,6 +83,17 @@ def normal(first: int, keys: Sequence[int], truths: Sequence[int]) -> Edges:
             out_keys.append(keys[index])
             out_truths.append(last)
     return Edges(first, out_keys, out_truths)
+
+
+def in_columns(first: int, keys: NDArray[np.int64], truths: NDArray[np.int8]) -> Edges:
+    """Edges from truths at sorted, distinct keys, of which those that change nothing are dropped."""
+    if len(keys) <= _MANY:
+        return normal(first, keys.tolist(), truths.tolist())
+    differs = np.empty(len(keys), np.bool_)
+    differs[0] = truths[0] != first
+    np.not_equal(truths[1:], truths[:-1], out=differs[1:])
+    keys, truths = keys[differs], truths[differs]
+    return Edges(first, keys.tolist(), truths.tolist()) if len(keys) <= _MANY else Edges(first, keys, truths)
 
 
 def combine(parts: Sequence[Edges], judge: Callable[[Sequence[int]], int], first: int | None = None) -> Edges:

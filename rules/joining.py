@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -13,7 +14,7 @@ from rules.span import Span
 
 
 class Held(NamedTuple):
-    """What one point held over a step, from each key on. The first key lies before the step."""
+    """What one point held, from each key on. The first key stands for what it held before."""
 
     keys: NDArray[np.int64]
     counts: Counts
@@ -21,18 +22,26 @@ class Held(NamedTuple):
     known: NDArray[np.bool_]
 
 
-def held(span: Span) -> Held:
-    """What a point held before the step, with each reading, and after each end of its hold."""
-    stale = np.array(span.stale, np.int64)
-    n, m = len(span.t), len(stale)
-    keys = np.concatenate((np.array([-1], np.int64), 2 * span.t, stale))
-    counts = np.concatenate((np.array([span.before or 0], np.int64), span.v, np.zeros(m, np.int64)))
-    flags = np.concatenate((np.array([span.before_flag], np.uint8), span.f, np.zeros(m, np.uint8)))
-    known = np.concatenate((np.array([span.run_start is not None]), np.ones(n, np.bool_), np.zeros(m, np.bool_)))
-    if m:
+def held(span: Span, begin: int = -1, end: int | None = None) -> Held:
+    """What a point held before the key `begin`, with each reading and after each end of its hold in [begin, end)."""
+    i, s, j, m = 0, 0, len(span.t), len(span.stale)
+    if begin >= 0:
+        i, s = int(np.searchsorted(span.t, (begin + 1) >> 1)), bisect_left(span.stale, begin)
+    if end is not None:
+        j, m = int(np.searchsorted(span.t, (end + 1) >> 1)), bisect_left(span.stale, end)
+    count, flag, known = span.before or 0, span.before_flag, span.run_start is not None and not s
+    if i:
+        count, flag = int(span.v[i - 1]), int(span.f[i - 1])
+        known = not s or span.stale[s - 1] < 2 * int(span.t[i - 1])
+    n, stale = j - i, np.array(span.stale[s:m], np.int64)
+    keys = np.concatenate((np.array([begin - 1 if begin >= 0 else -1], np.int64), 2 * span.t[i:j], stale))
+    counts = np.concatenate((np.array([count], np.int64), span.v[i:j], np.zeros(len(stale), np.int64)))
+    flags = np.concatenate((np.array([flag], np.uint8), span.f[i:j], np.zeros(len(stale), np.uint8)))
+    fresh = np.concatenate((np.array([known]), np.ones(n, np.bool_), np.zeros(len(stale), np.bool_)))
+    if len(stale):
         order = np.argsort(keys, kind="stable")
-        return Held(keys[order], counts[order], flags[order], known[order])
-    return Held(keys, counts, flags, known)
+        return Held(keys[order], counts[order], flags[order], fresh[order])
+    return Held(keys, counts, flags, fresh)
 
 
 def union(columns: Sequence[NDArray[np.int64]]) -> NDArray[np.int64]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.block import Counts, Flags, Times
-from rules.edges import UNKNOWN, Edges, normal
+from rules.edges import UNKNOWN, Edges, in_columns, normal
 from rules.flags import Flag
 from rules.windows import Positions, Slopes, first_at_or_after, ranges, slopes
 from rules.zones import Selection, Windows, Zones, select, windows
@@ -21,8 +21,6 @@ TruthsAt = Callable[[Positions], NDArray[Any]]
 ALL = slice(None)
 
 _FIRST = np.zeros(1, np.intp)
-_MANY = 64
-"""Edges; more stay in columns."""
 
 
 @dataclass
@@ -78,10 +76,7 @@ class Span:
             found = np.concatenate((found, np.full(len(self.stale), UNKNOWN, np.int8)))
             order = np.argsort(keys, kind="stable")
             keys, found = keys[order], found[order]
-        if len(keys) <= _MANY:
-            return normal(carry, keys.tolist(), found.tolist())
-        differs = np.concatenate(([found[0] != carry], found[1:] != found[:-1]))
-        return Edges(carry, keys[differs], found[differs])
+        return in_columns(carry, keys, found)
 
     def edge(self, carry: int, truth: int) -> Edges:
         """As `edges`, for a step with one reading and no end of a hold: what a live step mostly is."""

@@ -69,7 +69,7 @@ class Zones:
         mostly = 2 * np.count_nonzero(seen) > len(seen)
         other = np.flatnonzero(self.low <= limit if mostly else self.high > limit)
         found = [np.empty(0, np.intp)]
-        for first, last in _stretches(other, max(1, len(self.starts) // 16)):
+        for first, last in stretches(other, max(1, len(self.starts) // 16)):
             # With a neighbour on either side, at which it is as it mostly is.
             begin = max(first * self.width - 1, 0)
             above = values[begin : self._end(last) + 1] > limit
@@ -166,7 +166,7 @@ def trailing(column: NDArray[np.int64], count: int, pick: np.ufunc) -> NDArray[n
     return found
 
 
-def _stretches(chosen: Positions, near: int) -> list[tuple[int, int]]:
+def stretches(chosen: Positions, near: int) -> list[tuple[int, int]]:
     """First and last of the groups of sorted numbers in which neighbours differ by at most `near`."""
     if not len(chosen):
         return []

@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import Literal, NamedTuple
+from typing import Literal
 
-import numpy as np
 from pydantic import Field
 
-from rules.edges import UNKNOWN, Edges, Judged, normal
-from rules.joining import held, union
+from rules.apart import Farther, Scale, apart
+from rules.edges import UNKNOWN, Edges, Judged
 from rules.plan import PointPlan
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
@@ -40,14 +39,7 @@ class SpreadSettings(RuleSettings):
         return Spread(self, plans, scales, span / fine, back / fine)
 
 
-class _Scale(NamedTuple):
-    """counts of a point -> whole steps common to all points: `counts * factor + offset`."""
-
-    factor: int
-    offset: int
-
-
-def _common_scale(plans: list[PointPlan]) -> tuple[list[_Scale], Fraction]:
+def _common_scale(plans: list[PointPlan]) -> tuple[list[Scale], Fraction]:
     """The scale of each point and the common step in the unit of the first, exactly."""
     unit = plans[0].units
     steps, offsets = [], []
@@ -55,7 +47,7 @@ def _common_scale(plans: list[PointPlan]) -> tuple[list[_Scale], Fraction]:
         steps.append(plan.resolution * plan.units.scale / unit.scale)
         offsets.append(parse_amount(f"0 {plan.unit}", unit))
     fine = Fraction(1, math.lcm(*(x.denominator for x in (*steps, *offsets))))
-    return [_Scale(int(s / fine), int(o / fine)) for s, o in zip(steps, offsets, strict=True)], fine
+    return [Scale(int(s / fine), int(o / fine)) for s, o in zip(steps, offsets, strict=True)], fine
 
 
 class Spread:
@@ -65,14 +57,16 @@ class Spread:
     sides = ("spread",)
 
     def __init__(
-        self, settings: SpreadSettings, plans: list[PointPlan], scales: list[_Scale], span: Fraction, back: Fraction
+        self, settings: SpreadSettings, plans: list[PointPlan], scales: list[Scale], span: Fraction, back: Fraction
     ) -> None:
         self.settings, self.scales = settings, scales
         self.point = plans[0].id
         self.names = [plan.id for plan in plans]
         self.unit = plans[0].unit
-        self.far, self.far_back = math.floor(span), math.floor(span - back)
-        self.near, self.near_back = math.ceil(span), math.ceil(span + back)
+        if settings.too_close:
+            self.told = (Farther(math.ceil(span) - 1, True), Farther(math.ceil(span + back) - 1, False))
+        else:
+            self.told = (Farther(math.floor(span), False), Farther(math.floor(span - back), True))
         self.carry = [UNKNOWN, UNKNOWN]
 
     def reach(self) -> Mapping[str, int]:
@@ -84,32 +78,8 @@ class Spread:
         spans = [view.spans[name] for name in self.names]
         if all(span.quiet for span in spans):
             return {"spread": Judged(Edges(self.carry[0], [], []), Edges(self.carry[1], [], []))}
-        parts = [held(span) for span in spans]
-        keys = union([part.keys for part in parts])
-        top = np.full(len(keys), np.iinfo(np.int64).min)
-        bottom = np.full(len(keys), np.iinfo(np.int64).max)
-        fresh = np.zeros(len(keys), np.int64)
-        for part, scale in zip(parts, self.scales, strict=True):
-            mine, values = part.known, part.counts
-            if part.keys is not keys and not np.array_equal(part.keys, keys):
-                at = np.searchsorted(part.keys, keys, side="right") - 1
-                mine, values = mine[at], values[at]
-            values = values * scale.factor + scale.offset
-            top = np.where(mine, np.maximum(top, values), top)
-            bottom = np.where(mine, np.minimum(bottom, values), bottom)
-            fresh += mine
-        apart = np.where(fresh >= 2, top - bottom, 0)
-        if self.settings.too_close:
-            onset, clear = apart < self.near, apart >= self.near_back
-        else:
-            onset, clear = apart > self.far, apart <= self.far_back
-        found = []
-        for index, truth in enumerate((onset, clear)):
-            truths = np.where(fresh >= 2, truth, UNKNOWN).astype(np.int8)
-            at = np.flatnonzero(np.concatenate(([True], truths[1:] != truths[:-1])))
-            edges = normal(self.carry[index], keys[at].tolist(), truths[at].tolist())
-            self.carry[index] = edges.last
-            found.append(edges)
+        found = apart(spans, self.scales, self.told, self.carry)
+        self.carry = [edges.last for edges in found]
         return {"spread": Judged(*found)}
 
     def why(self, side: str, key: int) -> str:

@@ -13,14 +13,15 @@ import sys
 import time
 from collections.abc import Callable
 
-from rules import predicates
+from rules import apart, predicates
 from tests.twin.case import Case
 from tests.twin.judge import disagreement
 from tests.twin.random_cases import random_case
 from tests.twin.shrink import smallest
 
 SMALL_ZONES = {"MANY": 2, "COARSE": 3, "WIDE": 4, "FINE": 2, "SHORT": 8, "PIECE": 5}
-"""What rules.predicates takes for many readings, a zone, and a piece."""
+"""What the dense stage takes for many readings, a zone, and a piece."""
+DENSE = (predicates, apart)
 
 
 def main() -> int:
@@ -33,8 +34,9 @@ def main() -> int:
     parser.add_argument("--zones", action="store_true", help="zones of a few readings, in series of any length")
     given = parser.parse_args()
     if given.zones:
-        for name, readings in SMALL_ZONES.items():
-            setattr(predicates, name, readings)
+        for module in DENSE:
+            for name in SMALL_ZONES.keys() & vars(module).keys():
+                setattr(module, name, SMALL_ZONES[name])
     end = time.monotonic() + given.seconds
     seed, found = given.seed, 0
     while time.monotonic() < end and found < given.stop_after:
