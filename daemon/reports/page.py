@@ -6,33 +6,9 @@ from html import escape
 
 from daemon.reports.figures import Figures
 from daemon.reports.findings import Finding
+from daemon.reports.sheet import sheet
 from rules.local_time import Zone
 
-_STYLE = """
-:root { --ink: #222; --soft: #5f5f5c; --faint: #9a9a96; --ground: #f4f4f2; --sheet: #fff; --line: #d4d4d0;
-  --bar: #a9a9a5; --bad: #a8200d; }
-* { box-sizing: border-box; }
-body { margin: 0; padding: 12px; background: var(--ground); color: var(--ink); font: 16px/1.45 system-ui, sans-serif; }
-main { max-width: 44rem; margin: 0 auto; }
-h1 { margin: 8px 0 2px; font-size: 1.4rem; }
-h2 { margin: 0; font-size: 1.05rem; }
-p { margin: 6px 0; }
-section { margin: 10px 0; padding: 14px; background: var(--sheet); border: 1px solid var(--line); border-radius: 4px;
-  break-inside: avoid; }
-section.bad { border-left: 5px solid var(--bad); }
-.head { display: flex; flex-wrap: wrap; justify-content: space-between; gap: 2px 16px; align-items: baseline; }
-.value { font-size: 1.15rem; font-weight: 700; }
-.bad .value { color: var(--bad); }
-.soft { color: var(--soft); font-size: 0.88rem; }
-table { width: 100%; margin: 8px 0 2px; border-collapse: collapse; font-size: 0.92rem; }
-td { padding: 4px 0; border-top: 1px solid var(--line); vertical-align: top; overflow-wrap: anywhere; }
-td:first-child { min-width: 5.5em; }
-td + td { padding-left: 12px; text-align: right; color: var(--soft); }
-.advice { margin-top: 8px; padding-left: 10px; border-left: 3px solid var(--faint); overflow-wrap: anywhere; }
-svg { display: block; width: 100%; height: auto; margin-top: 8px; }
-svg text { font: 11px system-ui, sans-serif; fill: var(--soft); }
-@media print { body { background: #fff; padding: 0; } section { border-color: #bbb; } }
-""".strip()
 _MARKS = {True: "&#10003; as it should be", False: "&#9650; look at this", None: "too few to judge"}
 _WIDTH, _HEIGHT = 400, 120
 _FOOT, _TOP = 22, 16
@@ -47,15 +23,14 @@ def report_page(place: str, figures: Figures, found: list[Finding], zone: Zone) 
     summary = f"{count} alarm{'' if count == 1 else 's'}; " + (
         f"{wrong} of {len(found)} figures ask for a look." if wrong else "no figure asks for a look."
     )
-    return (
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>Alarms: {escape(place)}</title>\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<style>\n{_STYLE}\n</style>\n</head>\n<body>\n<main>\n<h1>Alarms of {escape(place)}</h1>\n"
+    return sheet(
+        f"Alarms: {place}",
+        f"<h1>Alarms of {escape(place)}</h1>\n"
         f'<p class="soft">{first:%d %b %Y %H:%M} to {last:%d %b %Y %H:%M}, {escape(str(zone.info))}</p>\n'
         f"<p>{summary}</p>\n"
         + "\n".join(sections)
         + '\n<p class="soft">Benchmarks: ANSI/ISA-18.2-2016. They are for somebody on watch all day; a keeper with a '
-        "job elsewhere can take less.</p>\n</main>\n</body>\n</html>\n"
+        "job elsewhere can take less.</p>",
     )
 
 
