@@ -12,6 +12,7 @@ from daemon.store import Sending
 from rules.acts import Act
 from rules.block import Block
 from rules.events import Event
+from rules.quality.quality import Finals
 
 
 class Dater:
@@ -66,11 +67,13 @@ class Batch(NamedTuple):
     behind: list[tuple[str, int]]
     taken: list[int]
     done: list[Callable[[], None]]
+    judged: list[Block]
+    finals: list[tuple[str, Finals]]
 
     @classmethod
     def empty(cls) -> Batch:
         """Nothing yet."""
-        return cls([], [], [], [], [], [], [])
+        return cls(*([] for _ in cls._fields))
 
     @property
     def urgent(self) -> bool:

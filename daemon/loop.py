@@ -209,6 +209,8 @@ class Loop:
         self._batch.blocks.extend(blocks)
         self._batch.acts.extend(acts)
         self._batch.behind.extend(engine.behind)
+        self._batch.judged.extend(engine.judged.parts.values())
+        self._batch.finals.extend(engine.judged.finals.items())
         self._batch.events.extend(events)
         ways = {person.id: person.ways for person in self.plan.persons}
         self._batch.owed.extend(sendings(events, ways))
@@ -253,6 +255,8 @@ class Loop:
                 acts=batch.acts,
                 behind=batch.behind,
                 effective=self._effective,
+                judged=batch.judged,
+                finals=batch.finals,
                 owed=batch.owed,
                 taken=batch.taken,
             )

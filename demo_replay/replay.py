@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from demo_replay.doubted import Doubted
 from demo_replay.service import InService, in_service
 from rules.acts import Act
 from rules.block import Block, Source, concatenate
@@ -17,6 +18,7 @@ from rules.errors import TidebedError
 from rules.events import Event, show_time
 from rules.flags import Flag
 from rules.plan import Plan
+from rules.quality.quality import NO_FINALS, Finals
 
 Progress = Callable[[int, int], None]
 """Called with (ms of the recording that are done, ms in all)."""
@@ -36,7 +38,7 @@ class Replayed:
     events: with shown[0] <= t <= shown[1], in order; warm_up: those before; recorded: first and last instant that was
     judged; shown: the part that was asked for; readings: how many were judged; service: what the recording lacks;
     alarms: those that are not normal at the end, as Engine.alarms() tells them; derived: what the derived points read
-    (usable readings alone).
+    (usable readings alone); doubted: by point the readings that the quality tests called suspect or failed in the end.
     """
 
     plan: Plan
@@ -48,13 +50,14 @@ class Replayed:
     service: InService
     alarms: list[dict[str, Any]]
     derived: dict[str, Block]
+    doubted: dict[str, Finals] = field(default_factory=dict)
 
 
 class WithDerived:
-    """A Source of what was recorded and of what was worked out from it."""
+    """A Source of what was recorded, with the flags that it ended with, and of what was worked out from it."""
 
-    def __init__(self, source: Source, derived: Mapping[str, Block]) -> None:
-        self._source, self._derived = source, derived
+    def __init__(self, source: Source, derived: Mapping[str, Block], doubted: Mapping[str, Finals]) -> None:
+        self._source, self._derived, self._doubted = source, derived, doubted
 
     def points(self) -> list[str]:
         """The points that have readings here."""
@@ -67,7 +70,20 @@ class WithDerived:
     def read(self, point: str, after: int, upto: int) -> Iterator[Block]:
         """Blocks of `point` with after < time <= upto, in order of time."""
         part = self._derived.get(point)
-        return self._source.read(point, after, upto) if part is None else iter((part.between(after, upto),))
+        if part is not None:
+            yield part.between(after, upto)
+            return
+        times, flags = self._doubted.get(point, NO_FINALS)
+        for part in self._source.read(point, after, upto):
+            lo, hi = np.searchsorted(times, [after, upto], side="right")
+            at = np.searchsorted(part.times, times[lo:hi])
+            here = np.flatnonzero(at < len(part))
+            here = here[part.times[at[here]] == times[lo:hi][here]]
+            if len(here):
+                ended = part.flags.copy()
+                ended[at[here]] = flags[lo:hi][here]
+                part = Block(point, part.times, part.values, ended, part.ordered)
+            yield part
 
 
 def replay(
@@ -113,6 +129,7 @@ def replay(
     due: list[Act] = [act for act in acts if act.time >= start or (act.until or 0) > start]
     length = min(max((end - start) // _STEPS + 1, 6 * HOUR), 7 * DAY)
     worked_out: dict[str, list[Block]] = {settings.id: [] for settings in plan.derived}
+    doubted = Doubted()
     after = start - 1
     while after < end:
         upto = min(after + length, end)
@@ -120,6 +137,7 @@ def replay(
         readings += sum(len(block) for block in blocks)
         events += engine.step(blocks, due, upto + plan.settle)
         due = []
+        doubted.hear(engine.judged)
         for name, parts in worked_out.items():
             track = engine.tracks[name].span
             if track is not None:
@@ -130,5 +148,14 @@ def replay(
     before = sum(event.t < shown[0] for event in events)
     derived = {name: concatenate(name, parts) for name, parts in worked_out.items()}
     return Replayed(
-        plan, events[before:], events[:before], (start, end), shown, readings, service, engine.alarms(), derived
+        plan,
+        events[before:],
+        events[:before],
+        (start, end),
+        shown,
+        readings,
+        service,
+        engine.alarms(),
+        derived,
+        doubted.found(),
     )

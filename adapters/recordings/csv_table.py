@@ -86,14 +86,16 @@ class _Numbering(dict[bytes, int]):
 
 
 class _Long:
-    """Long form: the columns time, point, value and perhaps unit, in any order."""
+    """Long form: the columns time, point, value and perhaps unit, in any order.
+
+    A column `flag`, as an export may have, is passed over: readings are judged anew."""
 
     def __init__(self, opened: Opened, names: list[str], into: Gathered, local: LocalTime) -> None:
         self._into = into
         self._local = local
         self._fields = len(names)
         for name in names:
-            if name not in ("time", "point", "value", "unit"):
+            if name not in ("time", "point", "value", "unit", "flag"):
                 raise RecordingRefused(f"{opened.path}: column {quote(name)} beside time, point, value, unit")
         self._time, self._point, self._value = (_place(opened, names, name) for name in ("time", "point", "value"))
         self._unit = _place(opened, names, "unit") if "unit" in names else None

@@ -22,10 +22,13 @@ _FIRST = -62_135_596_800_000
 _LAST = LAST_SECOND * 1000 + 999
 
 
-def write_csv(path: Path, blocks: Iterable[Block], series: Mapping[str, tuple[str, Fraction]]) -> int:
+def write_csv(
+    path: Path, blocks: Iterable[Block], series: Mapping[str, tuple[str, Fraction]], *, with_flags: bool = False
+) -> int:
     """Write readings as `time,point,value,unit`, in order of time, then of `series`; gives the number of readings.
 
     series: point -> (unit, resolution) of its counts, as in Recording.series. Missing readings have an empty value.
+    with_flags: a fifth column `flag`, which reading the file passes over, since a replay judges readings anew.
     A path that ends in .gz is gzipped, always to the same bytes for the same readings. The file stands whole or
     not at all: it is written beside its place and moved there. Raises OSError where the disk
     refuses, and ValueError for a time outside the years 1 to 9999.
@@ -39,17 +42,19 @@ def write_csv(path: Path, blocks: Iterable[Block], series: Mapping[str, tuple[st
         with beside.open("wb") as raw:
             if path.suffix == ".gz":
                 with gzip.GzipFile(filename="", mode="wb", compresslevel=6, fileobj=raw, mtime=0) as packed:
-                    count = _write(packed, whole, series)
+                    count = _write(packed, whole, series, with_flags)
             else:
-                count = _write(raw, whole, series)
+                count = _write(raw, whole, series, with_flags)
         os.replace(beside, path)
     finally:
         beside.unlink(missing_ok=True)
     return count
 
 
-def _write(stream: IO[bytes] | gzip.GzipFile, whole: list[Block], series: Mapping[str, tuple[str, Fraction]]) -> int:
-    stream.write(b"time,point,value,unit\n")
+def _write(
+    stream: IO[bytes] | gzip.GzipFile, whole: list[Block], series: Mapping[str, tuple[str, Fraction]], with_flags: bool
+) -> int:
+    stream.write(b"time,point,value,unit,flag\n" if with_flags else b"time,point,value,unit\n")
     times = np.concatenate([part.times for part in whole]) if whole else np.empty(0, np.int64)
     if len(times) and not _FIRST <= times.min() <= times.max() <= _LAST:
         raise ValueError("a time lies outside the years 1 to 9999")
@@ -65,11 +70,12 @@ def _write(stream: IO[bytes] | gzip.GzipFile, whole: list[Block], series: Mappin
         rows = order[start : start + _ROWS]
         written = np.datetime_as_string(times[rows].astype("datetime64[ms]"), unit="ms").tolist()
         text = io.StringIO()
-        for when, which, value, gone in zip(
-            written, owner[rows].tolist(), values[rows].tolist(), missing[rows].tolist(), strict=True
+        ends = [f",{flag}\n" for flag in flags[rows].tolist()] if with_flags else ["\n"] * len(rows)
+        for when, which, value, gone, end in zip(
+            written, owner[rows].tolist(), values[rows].tolist(), missing[rows].tolist(), ends, strict=True
         ):
             shown = "" if gone else shows[which](value)
-            text.write(f"{when}Z,{names[which]},{shown},{units[which]}\n")
+            text.write(f"{when}Z,{names[which]},{shown},{units[which]}{end}")
         stream.write(text.getvalue().encode("utf-8"))
     return len(order)
 

@@ -24,7 +24,7 @@ def draw(path: Path, replayed: Replayed, found: Recorded, names: Sequence[str]) 
     """
     events = [*replayed.warm_up, *replayed.events]
     begin, end = replayed.shown
-    source = WithDerived(found.source, replayed.derived)
+    source = WithDerived(found.source, replayed.derived, replayed.doubted)
     if end - begin > _LONGEST_DAY:
         picture_of_season(replayed.plan, source, events, path, replayed.shown)
     else:

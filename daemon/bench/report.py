@@ -36,7 +36,7 @@ def print_report(console: Console, recorded: Recorded, replayed: Replayed, chang
     _print_head(console, recorded, replayed, moments)
     for change in changes:
         console.print(Text(f"With {change}", style="bold"))
-    source = WithDerived(recorded.source, replayed.derived)
+    source = WithDerived(recorded.source, replayed.derived, replayed.doubted)
     _print_alarms(console, source, replayed, moments)
     _print_decisions(console, replayed, moments)
     _print_messages(console, replayed, moments)

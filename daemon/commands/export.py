@@ -20,12 +20,17 @@ EXAMPLE = "tidebed export site.toml april.csv.gz --from 2026-04-01 --to 2026-05-
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """SITE, FILE, --from, --to, --point."""
+    """SITE, FILE, --from, --to, --point, --flags."""
     site_argument(parser, required=True)
     parser.add_argument("file", type=Path, metavar="FILE.csv[.gz]", help="written whole or not at all")
     parser.add_argument("--from", dest="begin", metavar="T", help="from this time on; left out, from the first reading")
     parser.add_argument("--to", dest="end", metavar="T", help="up to this time, itself left out; left out, to the last")
     parser.add_argument("--point", dest="points", action="append", default=[], help="only this point; repeatable")
+    parser.add_argument(
+        "--flags",
+        action="store_true",
+        help="with a column of the flag that each ended with: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -53,9 +58,10 @@ def run(arguments: argparse.Namespace) -> int:
 
         def blocks() -> Iterator[Block]:
             for name in chosen:
-                yield from store.read(name, after, upto)
+                yield from store.read_final(name, after, upto)
 
-        count = write_csv(file, blocks(), {name: (plans[name].unit, plans[name].resolution) for name in chosen})
+        series = {name: (plans[name].unit, plans[name].resolution) for name in chosen}
+        count = write_csv(file, blocks(), series, with_flags=arguments.flags)
     last = show_time(upto)
     print(f"{count} readings of {len(chosen)} points from {show_time(after + 1)} to {last}: {file}")
     return 0

@@ -1,7 +1,9 @@
 """How does a sealed day of readings become a few compressed bytes, and whole again?
 
 The bytes are: a CRC-32 of what follows, a format byte, the length of each part, and the parts, each a pcodec column:
-times, values, flags, and, where a reading came behind the frontier, the instants from which rules could know it.
+times, values, flags, where a reading came behind the frontier the instants from which rules could know it, and, where
+quality tests said something else than the flag with which a reading came, what they said when it was judged and what
+in the end.
 """
 
 from __future__ import annotations
@@ -21,8 +23,14 @@ from rules.block import Counts, Flags, Times
 NOT_BEHIND = np.iinfo(np.int64).min
 """Stands in the column of effective instants for a reading that came in time."""
 
-_FORMAT = 1
-_HEAD = struct.Struct("<IBIIII")
+NOT_SAID = 0
+"""Stands in the columns of judged and final flags where they are the same as the flag before."""
+
+_FORMAT = 2
+_LENGTHS = {1: struct.Struct("<IIII"), 2: struct.Struct("<IIIIII")}
+"""By format; the first had no columns of judged and final flags."""
+_START = 5
+"""The checksum and the format byte."""
 _DELTA = pcodec.ChunkConfig(delta_spec=pcodec.DeltaSpec.try_consecutive(1))
 _AUTO = pcodec.ChunkConfig()
 _SMALL = pcodec.ChunkConfig(enable_8_bit=True)
@@ -35,13 +43,23 @@ class Damaged(ValueError):
 class Columns(NamedTuple):
     """Readings of one series in order of time, no two at one time.
 
-    times, values: int64[n]; flags: uint8[n]; effective: int64[n], NOT_BEHIND where a reading came in time.
+    times, values: int64[n]; flags: uint8[n], with which they came; effective: int64[n], NOT_BEHIND where a reading came
+    in time; judged: uint8[n], the flags by which rules judged them, NOT_SAID where it is that with which they came;
+    final: uint8[n], the flags they ended with, NOT_SAID where it is that by which they were judged.
     """
 
     times: Times
     values: Counts
     flags: Flags
     effective: NDArray[np.int64]
+    judged: Flags
+    final: Flags
+
+    def last_flags(self) -> Flags:
+        """The flag with which each reading ended, uint8[n]."""
+        said: Flags = np.where(self.judged == NOT_SAID, self.flags, self.judged)
+        ended: Flags = np.where(self.final == NOT_SAID, said, self.final)
+        return ended
 
 
 def pack(columns: Columns) -> bytes:
@@ -52,25 +70,33 @@ def pack(columns: Columns) -> bytes:
         standalone.simple_compress(columns.values, _AUTO),
         standalone.simple_compress(columns.flags, _SMALL),
         standalone.simple_compress(columns.effective, _AUTO) if behind else b"",
+        *(standalone.simple_compress(said, _SMALL) if said.any() else b"" for said in (columns.judged, columns.final)),
     )
-    head = _HEAD.pack(0, _FORMAT, *(len(part) for part in parts))[4:]
-    rest = head + b"".join(parts)
+    rest = bytes((_FORMAT,)) + _LENGTHS[_FORMAT].pack(*map(len, parts)) + b"".join(parts)
     return zlib.crc32(rest).to_bytes(4, "little") + rest
 
 
 def unpack(data: bytes) -> Columns:
     """What was packed. Raises Damaged where a byte is not what it was."""
-    if len(data) < _HEAD.size or zlib.crc32(data[4:]) != int.from_bytes(data[:4], "little"):
+    if len(data) < _START or zlib.crc32(data[4:]) != int.from_bytes(data[:4], "little"):
         raise Damaged("checksum does not fit")
-    _, form, *lengths = _HEAD.unpack_from(data)
-    if form != _FORMAT:
-        raise Damaged(f"format {form} is not known")
-    ends = itertools.accumulate(lengths, initial=_HEAD.size)
-    times, values, flags, effective = (data[start:end] for start, end in itertools.pairwise(ends))
+    if data[4] not in _LENGTHS:
+        raise Damaged(f"format {data[4]} is not known")
+    head = _LENGTHS[data[4]]
+    if len(data) < _START + head.size:
+        raise Damaged("it ends too early")
+    ends = itertools.accumulate(head.unpack_from(data, _START), initial=_START + head.size)
+    times, values, flags, effective, *said = (data[start:end] for start, end in itertools.pairwise(ends))
     unpacked: Times = standalone.simple_decompress(times)
+    judged, final = (
+        standalone.simple_decompress(part) if part else np.full(len(unpacked), NOT_SAID, np.uint8)
+        for part in said or (b"", b"")
+    )
     return Columns(
         unpacked,
         standalone.simple_decompress(values),
         standalone.simple_decompress(flags),
         standalone.simple_decompress(effective) if effective else np.full(len(unpacked), NOT_BEHIND, np.int64),
+        judged,
+        final,
     )

@@ -90,7 +90,8 @@ def next_rows(connection: Connection, most: int) -> Batch | None:
     parts = []
     for one in np.unique(table[:, 1]):
         part = table[table[:, 1] == one]
-        columns = Columns(part[:, 2], part[:, 3], part[:, 4].astype(np.uint8), np.empty(0, np.int64))
+        none = np.zeros(len(part), np.uint8)
+        columns = Columns(part[:, 2], part[:, 3], part[:, 4].astype(np.uint8), np.empty(0, np.int64), none, none)
         parts.append((known[int(one)], columns))
     return Batch(tuple(parts), last)
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from daemon.store.columns import NOT_BEHIND, Columns, Damaged, unpack
+from daemon.store.columns import NOT_BEHIND, NOT_SAID, Columns, Damaged, unpack
 from daemon.store.connection import Connection
 from daemon.store.errors import StoreDamaged
 from daemon.store.series import Series, every_series, through
@@ -17,6 +17,9 @@ from rules.block import Block
 from rules.durations import DAY
 from rules.events import show_time
 from rules.flags import Flag
+
+ROW = "series, time, value, flag, effective, judged, final"
+"""The columns of the table `reading` from which `table` makes columns."""
 
 Target = tuple[str, Fraction]
 """The unit and resolution in which a point is read."""
@@ -43,15 +46,14 @@ def sealed(connection: Connection, point: int, day: int) -> list[tuple[int, Colu
 def unsealed(connection: Connection, point: int, after: int, upto: int) -> list[tuple[int, Columns]]:
     """(series, columns) of the rows of a point with after < time <= upto, in order of time within each series."""
     rows = connection.rows(
-        "SELECT series, time, value, flag, effective FROM reading "
-        "WHERE point = ? AND time > ? AND time <= ? ORDER BY time",
+        f"SELECT {ROW} FROM reading WHERE point = ? AND time > ? AND time <= ? ORDER BY time",
         (point, after, upto),
     )
     return table(rows)
 
 
 def table(rows: list[Any]) -> list[tuple[int, Columns]]:
-    """(series, columns) of rows that begin with series, time, value, flag, effective and are in order of time."""
+    """(series, columns) of rows that begin with ROW and are in order of time."""
     if not rows:
         return []
     series = np.fromiter((row[0] for row in rows), np.int64, len(rows))
@@ -60,14 +62,16 @@ def table(rows: list[Any]) -> list[tuple[int, Columns]]:
         np.fromiter((row[2] for row in rows), np.int64, len(rows)),
         np.fromiter((row[3] for row in rows), np.uint8, len(rows)),
         np.fromiter((NOT_BEHIND if row[4] is None else row[4] for row in rows), np.int64, len(rows)),
+        np.fromiter((row[5] or NOT_SAID for row in rows), np.uint8, len(rows)),
+        np.fromiter((row[6] or NOT_SAID for row in rows), np.uint8, len(rows)),
     )
     return [(int(one), take(columns, series == one)) for one in np.unique(series)]
 
 
 def take(columns: Columns, chosen: NDArray[np.bool_] | NDArray[np.intp] | slice) -> Columns:
     """The chosen readings, in the order chosen."""
-    times, values, flags, effective = columns
-    return Columns(times[chosen], values[chosen], flags[chosen], effective[chosen])
+    times, values, flags, effective, judged, final = columns
+    return Columns(times[chosen], values[chosen], flags[chosen], effective[chosen], judged[chosen], final[chosen])
 
 
 def merge(parts: Iterable[Columns]) -> Columns:
@@ -107,10 +111,16 @@ class History:
     def read(self, point: str, after: int, upto: int) -> Iterator[Block]:
         """A block for each UTC day of `point` with readings in after < time <= upto, in order of time.
 
-        Raises StoreDamaged, UnitError where the plan's unit cannot express what was stored.
+        Their flags are those with which they came. Raises StoreDamaged, UnitError where the plan's unit cannot express
+        what was stored.
         """
         for part in self.columns(point, after, upto):
             yield Block(point, part.times, part.values, part.flags, ordered=True)
+
+    def read_final(self, point: str, after: int, upto: int) -> Iterator[Block]:
+        """As `read`, with the flags with which readings ended when the daemon judged them."""
+        for part in self.columns(point, after, upto):
+            yield Block(point, part.times, part.values, part.last_flags(), ordered=True)
 
     def behind(self, point: str, after: int, upto: int) -> list[tuple[int, int]]:
         """(time, instant from which rules could know it) of each reading that came behind the frontier."""

@@ -63,8 +63,12 @@ class StoreReader:
         return self._history.span()
 
     def read(self, point: str, after: int, upto: int) -> Iterator[Block]:
-        """A block for each UTC day of `point` with readings in after < time <= upto, in order of time."""
+        """A block for each UTC day of `point` with readings in after < time <= upto, in order of time, as they came."""
         return self._history.read(point, after, upto)
+
+    def read_final(self, point: str, after: int, upto: int) -> Iterator[Block]:
+        """As `read`, with the flags with which readings ended when the daemon judged them."""
+        return self._history.read_final(point, after, upto)
 
     def behind(self, point: str, after: int, upto: int) -> list[tuple[int, int]]:
         """(time, instant from which rules could know it) of each reading that came behind the frontier."""

@@ -116,6 +116,15 @@ MIGRATIONS: tuple[Migration, ...] = (
             "ALTER TABLE sending ADD COLUMN side TEXT NOT NULL DEFAULT ''",
         ),
     ),
+    Migration(
+        "what the quality tests said",
+        (
+            # The flag by which rules judged the reading, NULL where it is that with which it came or no test judged it;
+            # and the flag it ended with, NULL where it is that by which it was judged.
+            "ALTER TABLE reading ADD COLUMN judged INTEGER",
+            "ALTER TABLE reading ADD COLUMN final INTEGER",
+        ),
+    ),
 )
 
 

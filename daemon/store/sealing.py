@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from daemon.store.columns import Columns, pack
 from daemon.store.connection import Connection
 from daemon.store.cursor import position
-from daemon.store.history import days_of_rows, merge, sealed, table
+from daemon.store.history import ROW, days_of_rows, merge, sealed, table
 from rules.durations import DAY, HOUR
 
 SEAL_AFTER = 2 * HOUR
@@ -56,8 +56,7 @@ class Sealer:
         start, end = day * DAY - 1, day * DAY + DAY - 1
         # Read and compressed before the transaction, which then is short; nobody else changes rows or blocks.
         rows = self._connection.rows(
-            "SELECT series, time, value, flag, effective, seq FROM reading "
-            "WHERE point = ? AND time > ? AND time <= ? ORDER BY time",
+            f"SELECT {ROW}, seq FROM reading WHERE point = ? AND time > ? AND time <= ? ORDER BY time",
             (point, start, end),
         )
         if not rows:
@@ -68,7 +67,7 @@ class Sealer:
             for series, columns in table(rows)
         }
         packed = {series: pack(whole) for series, whole in days.items()}
-        seqs = [row[5] for row in rows]
+        seqs = [row[-1] for row in rows]
         with self._connection.transaction():
             owed = self._owed(point, day, min(seqs), max(seqs))
             if owed is None:

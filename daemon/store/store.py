@@ -10,20 +10,24 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
+import numpy as np
+
 from daemon.store import cursor, inbox, log, schema, sendings
-from daemon.store.adding import Late, add
+from daemon.store.adding import NOTHING_SAID, Late, Said, add
 from daemon.store.connection import Connection
 from daemon.store.errors import StoreBusy, StoreMissing
+from daemon.store.flagging import keep
 from daemon.store.history import History
 from daemon.store.reader import StoreReader
 from daemon.store.sealing import SealedDay, Sealer
 from daemon.store.sendings import Sending
 from daemon.store.series import Series, register
 from rules.acts import Act
-from rules.block import Block
+from rules.block import Block, Flags, Times
 from rules.durations import DAY
 from rules.events import Event
 from rules.plan import PointPlan
+from rules.quality.quality import Finals
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +85,8 @@ class Store(StoreReader):
         acts: Iterable[Act] = (),
         behind: Iterable[tuple[str, int]] = (),
         effective: int | None = None,
+        judged: Iterable[Block] = (),
+        finals: Iterable[tuple[str, Finals]] = (),
         owed: Iterable[Sending] = (),
         taken: Iterable[int] = (),
         meta: Mapping[str, str] | None = None,
@@ -88,7 +94,9 @@ class Store(StoreReader):
         """Everything that one step yielded, in one transaction: all of it is on disk when this returns, or none.
 
         readings: blocks of points that `use` named, in their counts, in any order; behind: (point, time) of those that
-        came behind the frontier, and effective: the instant from which rules could know them; taken: numbers of inbox
+        came behind the frontier, and effective: the instant from which rules could know them; judged: readings
+        of this commit or an earlier one with the flags by which rules judged them; finals: (point, flags with which
+        some ended, where those are others); taken: numbers of inbox
         entries whose acts are among `acts`. Raises StoreFull, StoreReadOnly, StoreBusy, StoreFailing, KeyError for an
         unknown point.
         """
@@ -96,14 +104,25 @@ class Store(StoreReader):
         late: dict[str, set[int]] = {}
         for point, time in behind:
             late.setdefault(point, set()).add(time)
+        said = _gathered((part.point, part.times, part.flags) for part in judged)
+        ended = _gathered((point, final.times, final.flags) for point, final in finals)
+        now: dict[str, list[Times]] = {}
         new = contradicted = 0
         with self._connection.transaction():
             for block in blocks:
                 series = self._series[block.point]
                 came_late = Late(late.get(block.point, ()), effective)
-                added = add(self._connection, series, block, came_late, self._sealed_upto.get(series.point, -(2**63)))
+                known = said.get(block.point, NOTHING_SAID)
+                added = add(self._connection, series, block, came_late, self._sealed_before(series), known)
+                now.setdefault(block.point, []).append(block.times)
                 new += added.new
                 contradicted += added.contradicted
+            for name, flags in said.items():
+                earlier = ~np.isin(flags.times, np.concatenate(now.get(name, [flags.times[:0]])))
+                flags = Said(flags.times[earlier], flags.flags[earlier])
+                keep(self._connection, self._series[name], flags, "judged", self._sealed_before(self._series[name]))
+            for name, flags in ended.items():
+                keep(self._connection, self._series[name], flags, "final", self._sealed_before(self._series[name]))
             log.add_events(self._connection, events)
             log.add_acts(self._connection, acts)
             inbox.strike(self._connection, taken)
@@ -116,6 +135,9 @@ class Store(StoreReader):
                 self._connection.run("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", (key, value))
         repeats = sum(map(len, blocks)) - new - contradicted
         return Committed(new, repeats, contradicted, fresh)
+
+    def _sealed_before(self, series: Series) -> int:
+        return self._sealed_upto.get(series.point, -(2**63))
 
     def seal_step(self, now: int) -> SealedDay | None:
         """Seal one point's next day that is over at `now` (ms UTC); None when nothing is left to do until tomorrow."""
@@ -131,6 +153,22 @@ class Store(StoreReader):
     def end_forwarding(self) -> None:
         """The site has no remote store: nothing is owed."""
         cursor.end(self._connection)
+
+
+def _gathered(parts: Iterable[tuple[str, Times, Flags]]) -> dict[str, Said]:
+    """By point what was said, in order of time; of what was said twice the last."""
+    listed: dict[str, list[tuple[Times, Flags]]] = {}
+    for point, times, flags in parts:
+        listed.setdefault(point, []).append((times, flags))
+    found = {}
+    for point, several in listed.items():
+        times = np.concatenate([times for times, _ in several])
+        flags = np.concatenate([flags for _, flags in several])
+        order = np.argsort(times, kind="stable")
+        times, flags = times[order], flags[order]
+        last = np.append(times[1:] != times[:-1], True)[: len(times)]
+        found[point] = Said(times[last], flags[last])
+    return found
 
 
 def _own(path: Path) -> IO[str]:

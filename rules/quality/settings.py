@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
+from abc import ABC, abstractmethod
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
@@ -20,16 +21,16 @@ if TYPE_CHECKING:
     from rules.plan import PointPlan
 
 
-class QualitySettings(Settings):
+class QualitySettings(Settings, ABC):
     """Base of the settings of all quality tests; each builds its test for a point."""
 
+    @abstractmethod
     def build(self, point: PointPlan, zone: Zone) -> QualityTest:
         """The test for readings of `point`.
 
         Raises SettingError where the settings make no sense together, UnitError or ValueRefused for an amount that does
         not fit the point.
         """
-        raise NotImplementedError
 
     @property
     def fingerprint(self) -> int:

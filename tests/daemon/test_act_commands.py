@@ -47,6 +47,8 @@ def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Site:
             blocks,
             events=events,
             checkpoint=engine.state(),
+            judged=engine.judged.parts.values(),
+            finals=engine.judged.finals.items(),
             owed=[Sending("m/anna_phone", "anna", "anna_phone", "t", "b", "high", "first", START)],
         )
     return made
@@ -233,6 +235,18 @@ def test_an_export_is_read_back_to_the_last_digit(site: Site, tmp_path: Path) ->
     words = ["export", str(site.path), str(tmp_path / "part.csv"), "--from", begin, "--to", end]
     assert main([*words, "--point", "tank.temperature"]) == 0
     assert (tmp_path / "part.csv").read_text().count("\n") == 2
+
+
+def test_an_export_with_flags_can_be_replayed_too(site: Site, tmp_path: Path) -> None:
+    """Each line ends with the flag that its reading ended with, which reading it again passes over."""
+    file = tmp_path / "flags.csv"
+    assert main(["export", str(site.path), str(file), "--flags"]) == 0
+    head, *lines = file.read_text().splitlines()
+    assert head == "time,point,value,unit,flag"
+    assert {line.rpartition(",")[2] for line in lines if ",L/min," in line} == {"1"}
+    points = {point.id: point for point in site.plan.points}
+    (found,) = read_recordings([file], points, site.plan.timezone).read("tank.temperature", 0, 2**62)
+    assert len(found) == 14
 
 
 def test_a_backup_is_whole_and_holds_no_secret(site: Site, tmp_path: Path) -> None:

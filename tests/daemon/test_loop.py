@@ -4,21 +4,26 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterator
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from adapters.intake import Arrived, Delivery, Health, Inlet, Refusal
-from daemon.loop import Loop
+from daemon.loop import QUIET_CHECKPOINT, Loop
 from daemon.queue import DeliveryQueue
 from daemon.store import Store, StoreError, hand_in
 from rules.acts import Act, ActKind
 from rules.clock import Clock
 from rules.conditions import KINDS
 from rules.events import Event
+from rules.local_time import Zone
 from rules.people import PersonSettings
 from rules.plan import Plan, PointPlan
+from rules.quality.all_points import final_flags
+from rules.quality.gross_range import GrossRangeSettings
+from rules.quality.spike import SpikeSettings
 
 START = 1_780_000_000_000
 
@@ -152,6 +157,31 @@ def test_a_reading_is_acknowledged_only_when_it_is_on_disk(bench: Bench) -> None
     bench.turn()
     assert bench.stored() == [(START + 1_000, 299), (START + 1_050, 300)]
     assert bench.acknowledged == [0, 1]
+
+
+def test_what_the_quality_tests_said_is_kept_beside_what_came(tmp_path: Path) -> None:
+    """As a replay says it too: a spike passes when rules judge it, and fails in the end; with a restart between."""
+    plan = make_plan()
+    low = GrossRangeSettings.model_validate({"suspect_low": 1})
+    tests = (low, SpikeSettings(suspect=Decimal(1), fail=Decimal(5), method="differential"))
+    point = dataclasses.replace(plan.points[0], quality=tests)
+    bench = Bench(tmp_path / "store.sqlite", Hands(), dataclasses.replace(plan, points=(point,)))
+    for n, counts in enumerate((300, 300, 900, 300, 5, 5, 5)):
+        bench.send(counts, START + 2_000 * n + 1_000)
+        bench.turn()
+        bench.turn()
+        if n == 2:
+            bench.crash()
+            bench.open()
+    bench.turn(QUIET_CHECKPOINT)
+    (came,) = bench.store.read("loop.flow", 0, 2**62)
+    (final,) = bench.store.read_final("loop.flow", 0, 2**62)
+    assert came.flags.tolist() == [2] * 7
+    replayed = final_flags([point], {"loop.flow": came}, Zone("UTC"))["loop.flow"].tolist()
+    assert final.flags.tolist() == replayed
+    assert replayed[2] == 4
+    assert replayed[5] == 3
+    bench.store.close()
 
 
 def test_a_payload_without_a_time_gets_the_next_free_millisecond(bench: Bench) -> None:

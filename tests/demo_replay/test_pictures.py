@@ -91,7 +91,9 @@ def test_what_is_worked_out_is_drawn_with_what_it_is_made_of(tmp_path: Path) -> 
     slow = rule("band", "flow.slow", point="flow.share", low="0.5", on_delay="5 min")
     site = plan([slow], derived=[FLOW_SHARE])
     replayed = replay(site, source)
-    picture_of_day(site, WithDerived(source, replayed.derived), replayed.events, (), tmp_path / "both.png")
+    picture_of_day(
+        site, WithDerived(source, replayed.derived, replayed.doubted), replayed.events, (), tmp_path / "both.png"
+    )
     picture_of_day(site, source, replayed.events, (), tmp_path / "alone.png")
     both, alone = pixels(tmp_path / "both.png"), pixels(tmp_path / "alone.png")
     assert both.shape[0] > alone.shape[0] + 150

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,6 +15,7 @@ from demo_replay.replay import NothingToReplay, WithDerived, replay
 from rules.acts import Act, ActKind
 from rules.block import block
 from rules.engine import Engine
+from rules.quality.spike import SpikeSettings
 from tests.replays import DAY, FLOW_SHARE, HOUR, MINUTE, START, moves, person, plan, recording, rule, stage
 
 COOL_HOT_COOL = [250] * 10 + [270] * 30 + [250] * 20
@@ -162,11 +167,27 @@ def test_what_is_worked_out_from_readings_is_judged_and_kept() -> None:
     replayed = replay(plan([slow], derived=[FLOW_SHARE]), source)
     assert moves(replayed.events) == [(15, "flow.slow", "unacknowledged")]
     assert replayed.derived["flow.share"].values.tolist() == [100] * 10 + [40] * 20
-    both = WithDerived(source, replayed.derived)
+    both = WithDerived(source, replayed.derived, replayed.doubted)
     assert both.points() == ["loop.flow", "flow.share"]
     assert both.span() == source.span()
     (part,) = both.read("flow.share", START + 9 * MINUTE, START + 11 * MINUTE)
     assert (part.times.tolist(), part.values.tolist()) == ([START + 10 * MINUTE, START + 11 * MINUTE], [40, 40])
+
+
+def test_a_picture_shows_what_the_quality_tests_doubted_in_the_end() -> None:
+    """A spike at minute 12 passes when rules judge it and fails in the end; the recording itself stays as it came."""
+    source = recording({"tank.temperature": [250] * 12 + [900] + [250] * 300})
+    spike = SpikeSettings(suspect=Decimal(1), fail=Decimal(5), method="differential")
+    water, *others = plan().points
+    tested = replace(plan(), points=(replace(water, quality=(spike,)), *others))
+    replayed = replay(tested, source)
+    assert [finals.listed() for finals in replayed.doubted.values()] == [[(START + 12 * MINUTE, 4)]]
+    shown = WithDerived(source, replayed.derived, replayed.doubted)
+    flags = np.concatenate([part.flags for part in shown.read("tank.temperature", START - 1, START + DAY)])
+    assert np.flatnonzero(flags == 4).tolist() == [12]
+    assert not any((part.flags == 4).any() for part in source.read("tank.temperature", START - 1, START + DAY))
+    (after,) = shown.read("tank.temperature", START + 12 * MINUTE, START + 14 * MINUTE)
+    assert after.flags.tolist() == [2, 2]
 
 
 def test_a_recording_of_other_points_is_refused() -> None:
