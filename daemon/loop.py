@@ -25,6 +25,8 @@ QUIET_CHECKPOINT = 10.0
 """Seconds between checkpoints while nothing comes in, so that an `off` span begins near the truth."""
 SEAL_EVERY = 5.0
 """Seconds between looks for a day that is over and can be sealed: one point's day at a time."""
+LONGEST_REST = 0.02
+"""Seconds between two turns at least, where the one before took that long: what it adds to a message's delay."""
 INBOX_EVERY = 1.0
 """Seconds between looks at what other processes have handed in."""
 
@@ -68,6 +70,8 @@ class Loop:
         self._effective: int | None = None
         self._committed = monotonic()
         self._looked = 0.0
+        self._worked = 0.0
+        """Seconds that the last turn took to judge."""
         self._sealed = monotonic()
         self._catching_up_until: float | None = None
         self._acts: list[Act] = []
@@ -120,9 +124,11 @@ class Loop:
         self._look_into_inbox()
         if self.new_plan is not None:
             self._take_up(self.new_plan)
+        begun = self.monotonic()
         if not isinstance(self.clock, PlayedClock):
             self._step(self.clock.now())
         now = self.monotonic()
+        self._worked = now - begun
         waited = now - self._committed
         if (
             self._batch.urgent
@@ -163,7 +169,10 @@ class Loop:
         if self.engine is not None and not isinstance(self.clock, PlayedClock):
             due = self.engine.next_instant()
             if due is not None:
-                until = min(until, now + max(0, due + self.plan.settle - self.clock.now()) / 1000)
+                left = (due + self.plan.settle - self.clock.now()) / 1000
+                # As long a rest as the last turn took work, so that readings that come all the time are judged by the
+                # dozen and other threads, which send messages, have half of the processor's time.
+                until = min(until, now + max(left, min(self._worked, LONGEST_REST)))
         return until
 
     def _take(self, delivery: Delivery) -> None:

@@ -79,7 +79,7 @@ class Service:
         tokens = load_tokens(secrets, environment)
         ways = load_ways(secrets, environment)
         for person in self.site.plan.persons:
-            for way in dict.fromkeys((*person.ways, *(way for own in person.ways_for.values() for way in own))):
+            for way in person.every_way():
                 if way not in ways:
                     _log.warning("%s cannot be told by %s: no address in %s", person.id, way, secrets or "the secrets")
         plan = self._plan(self.site)

@@ -13,7 +13,10 @@ def pack(*columns: NDArray[np.int64]) -> str:
     """Columns int64[n] of one length as text; empty text for none."""
     if not len(columns[0]):
         return ""
-    steps = np.concatenate([np.diff(column, prepend=0) for column in columns]).astype("<i8")
+    steps = np.concatenate(columns, dtype="<i8")
+    # All but the first of each column; numpy's own diff takes ten times as long for the few values of most columns.
+    of_each = steps.reshape(len(columns), -1)
+    of_each[:, 1:] -= of_each[:, :-1].copy()
     return base64.b85encode(zlib.compress(steps.tobytes(), 1)).decode("ascii")
 
 

@@ -59,6 +59,10 @@ class PersonSettings(Settings):
         """The ways by which a message of a priority goes."""
         return self.ways_for.get(priority, self.ways)
 
+    def every_way(self) -> tuple[str, ...]:
+        """All ways by which messages of any priority go, each once."""
+        return tuple(dict.fromkeys((*self.ways, *(way for own in self.ways_for.values() for way in own))))
+
     def passes(self, priority: Priority) -> bool:
         """Whether a message of a priority breaks through quiet hours."""
         return priority is Priority.CRITICAL or priority in self.quiet_passes

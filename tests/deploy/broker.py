@@ -17,7 +17,7 @@ from pathlib import Path
 from tests.needs import program
 
 SETTINGS = Path(__file__).parents[2] / "deploy" / "mosquitto"
-PASSWORDS = {"tidebed": "keeper", "bed_box": "box"}
+PASSWORDS = {"tidebed": "keeper", "bed_box": "box", "keeper_phone": "phone", "siren_box": "siren"}
 UNTIL = 20.0
 """Seconds after which waiting for the broker is given up."""
 

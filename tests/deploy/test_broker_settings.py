@@ -92,6 +92,22 @@ def test_a_probe_box_speaks_for_itself_only(tmp_path: Path) -> None:
         box.close()
 
 
+def test_answers_come_in_from_who_may_answer_and_the_siren_hears_its_own_topic(tmp_path: Path) -> None:
+    """A probe box can neither acknowledge nor listen to messages, and the siren's board cannot acknowledge."""
+    with broker(tmp_path) as running:
+        names = ("tidebed", "bed_box", "keeper_phone", "siren_box")
+        keeper, box, phone, siren = (Client(running, name) for name in names)
+        keeper.subscribe("tidebed/ack")
+        siren.subscribe("tidebed/siren")
+        for client, said in ((box, "no"), (siren, "no"), (phone, "loop.stopped")):
+            client.publish("tidebed/ack", said).wait_for_publish(UNTIL)
+        keeper.publish("tidebed/siren", "critical").wait_for_publish(UNTIL)
+        wait_until(lambda: bool(keeper.heard and siren.heard))
+        assert (keeper.heard, siren.heard) == (["loop.stopped"], ["critical"])
+        for client in (keeper, box, phone, siren):
+            client.close()
+
+
 def test_a_backlog_waits_for_the_daemon_and_survives_the_brokers_restart(tmp_path: Path) -> None:
     """Five thousand readings, five times the broker's own limit, come in order after both were away."""
     readings = [str(number) for number in range(5000)]
