@@ -78,6 +78,11 @@ class Causes:
         lingering = [other for other in self._returned if self.lingers(other, key)]
         return self._explaining.behind(rule, {*self._explainers(), *lingering})
 
+    def first_behind(self, causes: list[str]) -> tuple[str, int | None]:
+        """Of what `behind` gave: the one that probably came first, and the key of its return where it is over."""
+        first = self._explaining.probable_first(causes, self._explainers())
+        return first, self._returned.get(first)
+
     def first_of(self, alarms: list[Alarm]) -> Alarm:
         """The one of some alarms that probably came first: that which explains most, else the one active longest."""
         rule = self._explaining.probable_first([alarm.rule for alarm in alarms], self._explainers())

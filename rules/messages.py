@@ -145,13 +145,20 @@ class Writer:
     ) -> tuple[str, str]:
         """Title and body of a first message, of one to the next person, or of a repeat.
 
-        cause: what an alarm that is never suppressed comes from; unanswered: the key at which the first person was
-        told; thin: points of which nothing is known though the alarm should rest on them.
+        cause: the sentence about what an alarm that is never suppressed comes from; unanswered: the key at which the
+        first person was told; thin: points of which nothing is known though the alarm should rest on them.
         """
         title = self.title(told)
         if purpose == "repeat":
             title = fitted(self.words.say("title.repeat", title=title), TITLE_SIZE)
         return title, self._body(told, cause, unanswered, thin)
+
+    def cause(self, rule: RuleSettings, point: str, over: int | None, key: int) -> str:
+        """The sentence about a rule that another alarm comes from. over: the key of its return, where it is over."""
+        called = self.called_rule(rule, point)
+        if over is None:
+            return self.words.say("cause", cause=called)
+        return self.words.say("cause.over", cause=called, at=self.clock(over >> 1, key >> 1))
 
     def _body(self, told: Told, cause: str, unanswered: int | None, thin: Sequence[str]) -> str:
         """At most 240 characters; what to do first is never left out, the sentences before it give way."""
@@ -159,19 +166,18 @@ class Writer:
         say = self.words.say
         says = say("since", says=self._says(told), since=self.clock(self.began(told), now))
         waited = "" if unanswered is None else say("unanswered", since=self.clock(unanswered >> 1, now))
-        caused = say("cause", cause=cause) if cause else ""
         thinly = say("thin", points=", ".join(self.called(point) for point in thin)) if thin else ""
         left = self.left(told)
         whole, plain, short = (left.whole, left.plain, left.short) if left is not None else ("", "", "")
         # From the whole of it to the bare numbers, by what can be missed most easily.
         return _with_first(
             self._first(told),
-            (says, waited, caused, thinly, whole),
-            (says, waited, caused, thinly, plain),
-            (says, waited, caused, thinly, short),
-            (says, caused, thinly, short),
-            (says, caused, short),
-            (says, caused),
+            (says, waited, cause, thinly, whole),
+            (says, waited, cause, thinly, plain),
+            (says, waited, cause, thinly, short),
+            (says, cause, thinly, short),
+            (says, cause, short),
+            (says, cause),
             (says,),
         )
 

@@ -189,7 +189,7 @@ class Router:
             began = min((heard.began for heard in case.heard.values()), default=None)
             unanswered = began if purpose == "next" else None
             thin = self.thin(alarm, key)
-            cause = self.writer.called_rule(self.rules[causes[0]], self.shown[causes[0]]) if causes else ""
+            cause = self._cause(causes, key) if causes else ""
             title, text = self.writer.told(known, purpose, cause, unanswered, thin)
             heard_of = [self.cases[s] for s in self.cases if s[0] in causes and person.id in self.cases[s].heard]
             if heard_of and person.id not in case.heard:
@@ -201,6 +201,11 @@ class Router:
         if case.drill:
             title, told_as = self.writer.drill(title), "drill"
         return Telling(key, person, told_as, alarm.priority, alarm, title, text)
+
+    def _cause(self, causes: list[str], key: int) -> str:
+        """The sentence about what an alarm comes from."""
+        first, over = self.causes.first_behind(causes)
+        return self.writer.cause(self.rules[first], self.shown[first], over, key)
 
     def _summary(self, person: PersonSettings, untold: list[Case], listed: list[Case], key: int) -> Telling:
         """One message for several alarms; `untold` are those that it stands for."""

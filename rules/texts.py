@@ -31,6 +31,7 @@ ENGLISH: Mapping[str, str] = {
     "since": "{says} since {since}.",
     "unanswered": "Nobody has answered since {since}.",
     "cause": "Cause: {cause}.",
+    "cause.over": "Cause: {cause}, over since {at}.",
     "thin": "Evidence is thin: nothing known of {points}.",
     "left.other": "{point} {value}: {left} to {limit}{harm}{assumed}.",
     "left.own": "{left} to {limit}{harm}{assumed}.",

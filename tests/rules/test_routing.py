@@ -217,6 +217,24 @@ def test_the_message_of_what_is_never_suppressed_names_its_cause() -> None:
     assert all("Cause: Water has stopped." in e.body["text"] for e in of_oxygen)
 
 
+def test_a_cause_that_is_over_by_now_is_not_said_to_go_on() -> None:
+    """Water runs again, and oxygen is still low: whoever was told that it is over reads when that was."""
+    stopped = high("stopped", "q", explains=["oxygen"], title="Water has stopped", after="1 h")
+    plan = site([stopped, high("oxygen", never_suppressed=True)])
+    events = notices(judged(plan, {"q": {0: 11, 400: 9}, "p": {200: 11}}, 900))
+    said = [e.body["text"] for e in events if e.body["rule"] == "oxygen"]
+    assert ["Cause: Water has stopped, over since 12:06." in text for text in said] == [False, True, True]
+
+
+def test_the_cause_that_is_named_is_the_first_of_several() -> None:
+    """No power stops the water, which takes the oxygen: power is what the person was told of, and what is to mend."""
+    power = high("power", "w", explains=["stopped"], title="No power")
+    stopped = high("stopped", "q", explains=["oxygen"], title="Water has stopped")
+    plan = site([high("oxygen", never_suppressed=True), stopped, power], repeat={})
+    events = notices(judged(plan, {"w": {0: 11}, "q": {0: 11}, "p": {200: 11}}, 250))
+    assert [e.body["text"].count("Cause: No power.") for e in events if e.body["rule"] == "oxygen"] == [1]
+
+
 # --- quiet hours; the site's clock is UTC, the start is noon
 
 
