@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from pathlib import Path
 
 from daemon.arguments import site_argument
@@ -20,12 +21,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Copy the store: readings, log, messages and checkpoint, whole as of one instant."""
+    """Copy the store: readings, log, messages and checkpoint, whole as of one instant. 1: part of it is damaged."""
     site = load_site(arguments.site)
     goal = Path(arguments.out)
     if goal.exists():
         raise SettingError(f"{goal} is there already; name a new file, or move that one away")
     with StoreReader(site.store_path, site.plan.points) as store:
         store.backup(goal)
+        damaged = store.damaged_days()
     print(f"{goal}: {goal.stat().st_size / 1e6:.1f} MB; addresses and passwords are not in it")
-    return 0
+    if damaged:
+        print(
+            f"sealed days that are damaged, in the store and so in this backup: {', '.join(damaged)}", file=sys.stderr
+        )
+        print("Keep the earlier backups, and check the disk: it may be failing.", file=sys.stderr)
+    return 1 if damaged else 0

@@ -76,9 +76,14 @@ def pack(columns: Columns) -> bytes:
     return zlib.crc32(rest).to_bytes(4, "little") + rest
 
 
+def is_whole(data: bytes) -> bool:
+    """Whether the bytes are those that were packed, as their checksum tells."""
+    return len(data) >= _START and zlib.crc32(data[4:]) == int.from_bytes(data[:4], "little")
+
+
 def unpack(data: bytes) -> Columns:
     """What was packed. Raises Damaged where a byte is not what it was."""
-    if len(data) < _START or zlib.crc32(data[4:]) != int.from_bytes(data[:4], "little"):
+    if not is_whole(data):
         raise Damaged("checksum does not fit")
     if data[4] not in _LENGTHS:
         raise Damaged(f"format {data[4]} is not known")

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from daemon.store.errors import StoreError, StoreMissing, explain
+from daemon.store.errors import StoreError, StoreMissing, damaged, explain
 
 PATIENCE = 10.0
 """Seconds to wait for another process's short transaction."""
@@ -116,4 +116,5 @@ class Connection:
             finally:
                 copy.close()
         if verdict != "ok":
-            raise StoreError(f"the copy at {path} is not sound ({verdict}); check the disk and try again")
+            # Nearly always the copy is as the store is.
+            raise damaged(self.path, "; ".join(verdict.splitlines()[1:]) or verdict)

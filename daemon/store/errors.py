@@ -48,6 +48,15 @@ class QuantityChanged(StoreError):
     """A point would change what it measures; its history means something else."""
 
 
+MEND = "stop the daemon and put the last backup in its place (tidebed restore)"
+"""What a person does about a damaged store."""
+
+
+def damaged(path: Path, what: str) -> StoreDamaged:
+    """The StoreDamaged that tells a person what is wrong within the store at `path`."""
+    return StoreDamaged(f"{path} is damaged or no store ({what.splitlines()[0][:100]}); {MEND}")
+
+
 def explain(error: sqlite3.Error, path: Path) -> StoreError:
     """The StoreError that tells a person what `error` means for the store at `path`."""
     code = getattr(error, "sqlite_errorcode", None)
@@ -56,10 +65,9 @@ def explain(error: sqlite3.Error, path: Path) -> StoreError:
         return StoreFull(f"no room left to write {path}; free some space on its disk, nothing stored was lost")
     if primary == sqlite3.SQLITE_READONLY:
         return StoreReadOnly(f"{path} cannot be written; see that its disk is mounted read-write and who owns the file")
-    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return StoreDamaged(
-            f"{path} is damaged or no store ({error}); move it aside and put the last backup in its place"
-        )
+    # Text that is none has no code of its own.
+    if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB) or "decode to UTF-8" in str(error):
+        return damaged(path, str(error))
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return StoreBusy(f"{path} is held by another process; try again, or end the process that holds it")
     if primary == sqlite3.SQLITE_CANTOPEN:

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from daemon.store.columns import NOT_BEHIND, NOT_SAID, Columns, Damaged, unpack
+from daemon.store.columns import NOT_BEHIND, NOT_SAID, Columns, Damaged, is_whole, unpack
 from daemon.store.connection import Connection
-from daemon.store.errors import StoreDamaged
+from daemon.store.errors import MEND, StoreDamaged
 from daemon.store.series import Series, every_series, through
 from rules.block import Block
 from rules.durations import DAY
@@ -38,8 +38,19 @@ def sealed(connection: Connection, point: int, day: int) -> list[tuple[int, Colu
             name = connection.value("SELECT name FROM point WHERE id = ?", (point,))
             raise StoreDamaged(
                 f"the sealed day {show_time(day * DAY)[:10]} of {name} in {connection.path} is damaged ({error}); "
-                "put the last backup in its place"
+                f"{MEND}"
             ) from error
+    return found
+
+
+def damaged_days(connection: Connection) -> list[str]:
+    """The sealed days whose bytes are not those that were written, as `2026-04-04 of tank.oxygen`."""
+    found = []
+    names = dict(connection.rows("SELECT id, name FROM point"))
+    for number, point, day in connection.rows("SELECT id, point, day FROM block ORDER BY day, point"):
+        # One at a time: all the days of years together need not fit into memory.
+        if not is_whole(connection.value("SELECT columns FROM block WHERE id = ?", (number,))):
+            found.append(f"{show_time(day * DAY)[:10]} of {names.get(point, point)}")
     return found
 
 

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from daemon.store.connection import Connection
+from daemon.store.errors import damaged
 from rules.acts import Act, ActKind
 from rules.events import Event
 
@@ -15,6 +16,14 @@ from rules.events import Event
 def compact(value: object) -> str:
     """JSON without blanks, letters as they are."""
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def read_json(connection: Connection, text: str | bytes) -> Any:
+    """What `compact` wrote. Raises StoreDamaged where the text is none any more."""
+    try:
+        return json.loads(text)
+    except ValueError as error:
+        raise damaged(connection.path, f"text that is no JSON: {error}") from error
 
 
 def add_events(connection: Connection, events: Iterable[Event]) -> None:
@@ -36,7 +45,7 @@ def find_events(
         f"SELECT t, type, line FROM event{where} ORDER BY t DESC, id DESC LIMIT ?",
         (*chosen.values(), -1 if limit is None else limit),
     )
-    return [Event(t, type_, json.loads(line)) for t, type_, line in reversed(rows)]
+    return [Event(t, type_, read_json(connection, line)) for t, type_, line in reversed(rows)]
 
 
 def write_act(act: Act) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import zlib
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -11,8 +10,8 @@ from typing import Any, Self
 
 from daemon.store import cursor, inbox, log, schema, sendings
 from daemon.store.connection import Connection
-from daemon.store.errors import StoreMissing
-from daemon.store.history import History
+from daemon.store.errors import StoreMissing, damaged
+from daemon.store.history import History, damaged_days
 from daemon.store.sendings import Sending, State
 from rules.acts import Act
 from rules.block import Block
@@ -95,11 +94,15 @@ class StoreReader:
         return log.find_acts(self._connection, after, upto)
 
     def checkpoint(self) -> dict[str, Any] | None:
-        """The engine's state as of the last commit that had one, or None."""
+        """The engine's state as of the last commit that had one, or None. Raises StoreDamaged."""
         state = self._connection.value("SELECT state FROM checkpoint")
         if state is None:
             return None
-        found: dict[str, Any] = json.loads(zlib.decompress(state))
+        try:
+            text = zlib.decompress(state)
+        except zlib.error as error:
+            raise damaged(self.path, f"its checkpoint: {error}") from error
+        found: dict[str, Any] = log.read_json(self._connection, text)
         return found
 
     def meta(self, key: str) -> str | None:
@@ -134,6 +137,10 @@ class StoreReader:
     def debt(self) -> cursor.Debt:
         """How far forwarding to the remote store is behind."""
         return cursor.debt(self._connection)
+
+    def damaged_days(self) -> list[str]:
+        """The sealed days whose bytes are not those that were written, as `2026-04-04 of tank.oxygen`."""
+        return damaged_days(self._connection)
 
     def backup(self, path: Path) -> None:
         """Write a consistent copy as one file to `path`, in its place only when it is whole and sound.

@@ -130,6 +130,12 @@ def doubt_unfinished(connection: Connection) -> int:
         return connection.run("UPDATE sending SET state = 'owed', uncertain = 1 WHERE state = 'trying'")
 
 
+def doubt_owed(connection: Connection) -> int:
+    """In a store of a while ago: whatever was owed then may have been sent since. Returns how many."""
+    with connection.transaction():
+        return connection.run("UPDATE sending SET state = 'owed', uncertain = 1 WHERE state IN ('owed', 'trying')")
+
+
 def mark_trying(connection: Connection, numbers: Iterable[int]) -> None:
     """Write down, before the message is handed over, that it is."""
     with connection.transaction():

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 
 from daemon.store import cursor, inbox, log, schema, sendings
 from daemon.store.adding import NOTHING_SAID, Late, Said, add
 from daemon.store.connection import Connection
-from daemon.store.errors import StoreBusy, StoreMissing
 from daemon.store.flagging import keep
 from daemon.store.history import History
+from daemon.store.ownership import own
 from daemon.store.reader import StoreReader
 from daemon.store.sealing import SealedDay, Sealer
 from daemon.store.sendings import Sending
@@ -50,7 +49,7 @@ class Store(StoreReader):
         QuantityChanged.
         """
         with contextlib.ExitStack() as undo:
-            self._lock = undo.enter_context(_own(path))
+            self._lock = undo.enter_context(own(path))
             self._open(Connection(path))
             undo.callback(self._connection.close)
             schema.migrate(self._connection)
@@ -169,17 +168,3 @@ def _gathered(parts: Iterable[tuple[str, Times, Flags]]) -> dict[str, Said]:
         last = np.append(times[1:] != times[:-1], True)[: len(times)]
         found[point] = Said(times[last], flags[last])
     return found
-
-
-def _own(path: Path) -> IO[str]:
-    """Ownership of the store at `path`, held until the returned file is closed or the process ends, however it ends."""
-    try:
-        lock = path.with_name(path.name + ".lock").open("w")
-    except OSError as error:
-        raise StoreMissing(f"{path} cannot be opened: {error.strerror}; see that its folder exists") from error
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        lock.close()
-        raise StoreBusy(f"another daemon owns the store {path}; stop it first, or name another store") from None
-    return lock
