@@ -92,8 +92,10 @@ class Loop:
     def _restarted(self, engine: Engine) -> None:
         self._catching_up_until = self.monotonic() + self.plan.catch_up / 1000
         now = self.clock.now()
-        if now > engine.now:
-            self._acts.append(Act(engine.now, ActKind.OFF, "tidebed", until=now))
+        # Where nothing settles, the instant of the checkpoint has been judged.
+        begin = max(engine.now, engine.frontier + 1)
+        if now > begin:
+            self._acts.append(Act(begin, ActKind.OFF, "tidebed", until=now))
             self.say(f"the daemon did not run from {show_time(engine.now)} to {show_time(now)}")
 
     def run(self) -> None:

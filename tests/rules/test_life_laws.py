@@ -1,6 +1,7 @@
 """Do the laws of alarms hold whatever happens? No alarm lost, none sent twice, shelving ends, no cause hidden.
 
-Random readings, acts, passing of time and restarts; at the end everything is judged again in one step.
+Random readings, acts, passing of time, restarts, times without power, and a board whose clock is set back and forth; at
+the end everything is judged again in one step.
 """
 
 from __future__ import annotations
@@ -13,8 +14,10 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
+from daemon.clock import SystemClock
 from rules.acts import Act, ActKind
 from rules.block import Block, block
+from rules.delays import due_key
 from rules.engine import Engine
 from rules.events import Event
 from rules.settings import RuleSettings
@@ -39,30 +42,42 @@ class Alarms(RuleBasedStateMachine):
 
     def __init__(self) -> None:
         super().__init__()
+        self.wall, self.monotonic = at(0), 0
+        """The board's clocks, ms."""
+        self.clock = self._board()
         self.engine = Engine(PLAN, at(0))
-        self.now = 0.0
         self.blocks: list[Block] = []
         self.acts: list[Act] = []
         self.events: list[Event] = []
         self.orders = False
         """Whether a mute, a drill or an absence was ever ordered."""
 
-    def _step(self, blocks: list[Block], acts: list[Act]) -> None:
+    def _board(self) -> SystemClock:
+        return SystemClock(lambda: self.wall * 1_000_000, lambda: self.monotonic * 1_000_000)
+
+    def _pass(self, seconds: int) -> int:
+        """Time passes; what the daemon takes the time to be then, ms UTC."""
+        for _ in range(2):  # the daemon looks at its clock all the time
+            self.wall += 500 * seconds
+            self.monotonic += 500 * seconds
+            now = self.clock.now()
+        return max(now, self.engine.frontier + 1)
+
+    def _step(self, now: int, blocks: list[Block], acts: list[Act]) -> None:
         self.blocks += blocks
         self.acts += acts
-        self.events += self.engine.step(blocks, acts, at(self.now))
+        self.events += self.engine.step(blocks, acts, now)
 
     @rule(seconds=st.sampled_from([1, 19, 20, 59, 60, 61, 120, 300, 600, 1800]))
     def time_passes(self, seconds: int) -> None:
         """Nothing comes."""
-        self.now += seconds
-        self._step([], [])
+        self._step(self._pass(seconds), [], [])
 
     @rule(point=st.sampled_from("pqw"), value=st.sampled_from([7, 9, 11, 13]), wait=st.sampled_from([1, 5, 20, 60]))
     def a_reading_comes(self, point: str, value: int, wait: int) -> None:
         """Below the limit, within the deadband, above one limit or both."""
-        self.now += wait
-        self._step([block(point, [at(self.now)], [value])], [])
+        now = self._pass(wait)
+        self._step(now, [block(point, [now], [value])], [])
 
     @rule(
         kind=st.sampled_from(["acknowledge", "acknowledge", "reset", "unshelve", "out_of_service", "in_service"]),
@@ -70,29 +85,42 @@ class Alarms(RuleBasedStateMachine):
     )
     def somebody_acts(self, kind: str, name: str | None) -> None:
         """On one alarm or on all."""
-        self.now += 1
-        self._step([], [Act(at(self.now), ActKind(kind), "anna", name)])
+        now = self._pass(1)
+        self._step(now, [], [Act(now, ActKind(kind), "anna", name)])
 
     @rule(name=st.sampled_from(NAMES), lasts=st.sampled_from([1, 60, 600]))
     def somebody_shelves(self, name: str, lasts: int) -> None:
         """For a while."""
-        self.now += 1
-        self._step([], [Act(at(self.now), ActKind.SHELVE, "anna", name, until=at(self.now + lasts))])
+        now = self._pass(1)
+        self._step(now, [], [Act(now, ActKind.SHELVE, "anna", name, until=now + 1000 * lasts)])
 
     @rule(
         kind=st.sampled_from(["mute", "drill", "away"]), name=st.sampled_from(NAMES), lasts=st.sampled_from([60, 900])
     )
     def somebody_orders(self, kind: str, name: str, lasts: int) -> None:
         """A mute, a drill, an absence."""
-        self.now += 1
+        now = self._pass(1)
         self.orders = True
         data = {"on_duty": "ben"} if kind == "away" else {"rules": name}
-        self._step([], [Act(at(self.now), ActKind(kind), "anna", until=at(self.now + lasts), data=data)])
+        self._step(now, [], [Act(now, ActKind(kind), "anna", until=now + 1000 * lasts, data=data)])
 
-    @rule()
-    def it_restarts(self) -> None:
-        """From what is written down."""
+    @rule(step=st.sampled_from([-7200, -300, -1, 1, 300]))
+    def the_clock_is_set(self, step: int) -> None:
+        """By somebody, or by the network."""
+        self.wall += 1000 * step
+
+    @rule(seconds=st.sampled_from([0, 1, 90, 1800]))
+    def it_restarts(self, seconds: int) -> None:
+        """From what is written down, after so long without power; where the clock is behind that, from there on."""
         self.engine = Engine.restore(PLAN, json.loads(json.dumps(self.engine.state())))
+        self.clock = self._board()
+        now = self._pass(seconds)
+        if self.clock.doubt(self.engine.now):
+            self.clock.go_on_from(self.engine.now)
+            now = self.clock.now()
+        begin = self.engine.frontier + 1
+        if now > begin:
+            self._step(now, [], [Act(begin, ActKind.OFF, "tidebed", until=now)])
 
     # --- the laws
 
@@ -111,7 +139,8 @@ class Alarms(RuleBasedStateMachine):
             waits = 0 if alarm["priority"] == "critical" else 60_000
             if alarm["state"] != "unacknowledged" or alarm["priority"] == "low" or alarm["muted_until"]:
                 continue
-            if known.raised + waits > self.engine.frontier or (life.router.flood.runs and waits):
+            told_by = due_key(2 * known.raised, waits, life.running)
+            if told_by > 2 * self.engine.frontier + 1 or (life.router.flood.runs and waits):
                 continue
             # What it was told as, whenever it last became active: by itself, or in a summary.
             # Of one that chatters it is enough that it was.
@@ -121,6 +150,11 @@ class Alarms(RuleBasedStateMachine):
                 e.body["purpose"] == "summary" or (e.body["rule"], e.body["side"]) == (alarm["rule"], alarm["side"])
                 for e in about
             ), alarm
+
+    @invariant()
+    def time_never_goes_back(self) -> None:
+        """Whatever becomes of the board's clock: events stand in order."""
+        assert [event.t for event in self.events] == sorted(event.t for event in self.events)
 
     @invariant()
     def nothing_is_sent_twice(self) -> None:
@@ -172,7 +206,7 @@ class Alarms(RuleBasedStateMachine):
 
     def teardown(self) -> None:
         """In one step, without restarts, the same events, messages included."""
-        whole = Engine(PLAN, at(0)).step(self.blocks, self.acts, at(self.now))
+        whole = Engine(PLAN, at(0)).step(self.blocks, self.acts, self.engine.now)
         assert whole == self.events
 
 
