@@ -22,7 +22,7 @@ BEAT = 60_000
 
 SIMPLE_KINDS = (
     *("band", "band", "rate", "rate", "stopped", "stopped", "silent"),
-    *("flat", "ahead", "spread", "cycle", "cycle"),
+    *("flat", "ahead", "spread", "cycle", "cycle", "overdue"),
 )
 COMPOSITE_KINDS = ("all_of", "any_of", "at_least", "not")
 
@@ -207,6 +207,12 @@ class _Maker:
 
     def _silent(self) -> dict[str, Any]:
         return {"point": self.rng.choice(self.points).plan.id}
+
+    def _overdue(self) -> dict[str, Any]:
+        out: dict[str, Any] = {"note": self.rng.choice(("fed", "seen")), "every": self._beats(1, 3, 5, 9)}
+        if self.rng.random() < 0.5:
+            out["point"] = self.rng.choice(self.points).plan.id
+        return out
 
     def _flat(self) -> dict[str, Any]:
         measured = self.rng.choice(self.points)

@@ -12,6 +12,7 @@ from rules.conditions.band import BandSettings
 from rules.conditions.composite import AllOfSettings, AnyOfSettings, AtLeastSettings, NotSettings
 from rules.conditions.cycle import CycleSettings
 from rules.conditions.flat import FlatSettings
+from rules.conditions.overdue import OverdueSettings
 from rules.conditions.rate import RateSettings
 from rules.conditions.silent import SilentSettings
 from rules.conditions.spread import SpreadSettings
@@ -30,6 +31,7 @@ from tests.twin.explaining import Explaining
 from tests.twin.flat import Flat
 from tests.twin.history import History
 from tests.twin.inbox import Inbox
+from tests.twin.overdue import Overdue
 from tests.twin.qualifiers import Qualifiers
 from tests.twin.rate import Rate
 from tests.twin.running_time import RunningTime
@@ -112,6 +114,8 @@ class Twin:
             return Apart(rule, self.histories)
         if isinstance(rule, AheadSettings):
             return Ahead(rule, self.histories)
+        if isinstance(rule, OverdueSettings):
+            return Overdue(rule, self.plan, self.start)
         if isinstance(rule, AllOfSettings | AnyOfSettings | AtLeastSettings | NotSettings):
             return Composite(rule, self.condition)
         raise TypeError(f"the twin does not know the kind of {rule.id}")
@@ -149,8 +153,12 @@ class Twin:
             self.running.was_off(act.time, act.until)
             return [Event(t, "off", {"until": act.until})]
         events = [Event(t, "act", {"kind": str(act.kind), "who": act.who, "rule": act.rule, "side": act.side})]
+        noted = act.data.get("kind") if act.kind is ActKind.NOTE else None
         for rule in self.plan.rules:
-            self.qualifiers[rule.id].note(act.data.get("kind") if act.kind is ActKind.NOTE else None, t)
+            self.qualifiers[rule.id].note(noted, t)
+            kind = self.kinds[rule.id]
+            if isinstance(kind, Overdue):
+                kind.note(noted, t)
             for side in self.sides[rule.id]:
                 if act.rule in (None, rule.id) and act.side in (None, side.side):
                     events += self._alarm(side, _done_to(side, act, t), t)
