@@ -18,6 +18,7 @@ from rules.judging import RuleJudge, ordered
 from rules.life import Life
 from rules.local_time import Zone
 from rules.messages import Writer
+from rules.never_muted import never_muted
 from rules.plan import Plan, PointPlan
 from rules.quality.all_points import NOTHING_JUDGED, PlanQuality
 from rules.running import Running
@@ -71,7 +72,8 @@ class Engine:
         self.tracks = {name: Track(point, start, reach[name]) for name, point in points.items()}
         self.air = Air(plan.stages, points)
         self.writer = Writer(plan, points, self.zone, self)
-        self.life = Life(plan, self.judges, self.writer, self.running, self._rests_on(), start)
+        loud = never_muted(self.in_order, plan.points, self.derived)
+        self.life = Life(plan, self.judges, self.writer, self.running, self._rests_on(), loud, start)
 
     def step(self, blocks: Iterable[Block], acts: Iterable[Act], now: int) -> list[Event]:
         """Judge everything dated up to `now - settle` and return what follows, in order.

@@ -53,9 +53,10 @@ class Life:
         writer: Writer,
         running: Running,
         points: Mapping[str, set[str]],
+        never_muted: set[str],
         start: int,
     ) -> None:
-        """points: rule -> every point that it rests on; start: the first instant, ms UTC."""
+        """points: rule -> every point that it rests on; never_muted: rules; start: the first instant, ms UTC."""
         self.plan, self.judges, self.writer, self.running = plan, judges, writer, running
         self.alarms: dict[str, dict[str, Alarm]] = {}
         for judge in judges:
@@ -67,7 +68,7 @@ class Life:
                 }
         self.by_id = {judge.rule.id: judge for judge in judges}
         self.causes = Causes(plan.rules, self.alarms, running)
-        self.orders = StandingOrders({rule.id: rule for rule in plan.rules}, points, plan.persons)
+        self.orders = StandingOrders({rule.id: rule for rule in plan.rules}, points, never_muted, plan.persons)
         self.shown = {judge.rule.id: judge.point for judge in judges}
         self.router = Router(plan, writer, self.orders, self.causes, self._thin, self.shown, running)
         self.daily = DailyMessages(plan, writer, running, start)

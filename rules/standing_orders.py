@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from rules.acts import Act, ActKind
@@ -35,10 +35,14 @@ class StandingOrders:
     """Orders that end by themselves; an order of a kind whose end does not lie ahead ends that kind."""
 
     def __init__(
-        self, rules: Mapping[str, RuleSettings], points: Mapping[str, set[str]], persons: tuple[PersonSettings, ...]
+        self,
+        rules: Mapping[str, RuleSettings],
+        points: Mapping[str, set[str]],
+        never_muted: set[str],
+        persons: tuple[PersonSettings, ...],
     ) -> None:
         """points: rule -> every point that it rests on, by itself or by other rules and derived points."""
-        self._rules, self._points = rules, points
+        self._rules, self._points, self.never_muted = rules, points, never_muted
         self._persons = [person.id for person in persons]
         self.mutes: list[Mute] = []
         self.away: Away | None = None
@@ -91,7 +95,7 @@ class StandingOrders:
             return ""
         if not rules:
             return "a mute must name rules or points"
-        muted = tuple(rule for rule in rules if not self._rules[rule].never_suppressed)
+        muted = tuple(rule for rule in rules if rule not in self.never_muted)
         if not muted:
             return f"{', '.join(rules)} is never muted"
         self.mutes.append(Mute(until, muted))
@@ -107,6 +111,10 @@ class StandingOrders:
             return f"there is no person {unknown[0]}" if unknown else "away needs somebody on duty"
         self.away = Away(key, until, tuple(on_duty))
         return ""
+
+    def rests_on(self, rule: str, points: Iterable[str]) -> bool:
+        """Whether a rule rests on one of the points."""
+        return not self._points[rule].isdisjoint(points)
 
     def expire(self, key: int) -> bool:
         """Forget what is over at an instant; whether a drill has just ended."""

@@ -6,13 +6,14 @@ import argparse
 
 from daemon.clock import SystemClock
 from daemon.handing_in import ends_after, hand_over, known_point, known_rule, shown_end, site_of, who_arguments
-from rules.acts import ActKind
+from rules.acts import Act, ActKind
 from rules.durations import HOUR
+from rules.engine import Engine
 from rules.errors import SettingError
 
 EXAMPLE = (
     'tidebed mute bed2.cycle bed2.level --for "1 h" --why "cleaning bed 2"\n'
-    '         tidebed mute --point tank.oxygen --for "20 min" --why "probe is being calibrated"\n'
+    '         tidebed mute --point tank.ph --for "20 min" --why "probe is being calibrated"\n'
     "         tidebed mute --end"
 )
 
@@ -32,15 +33,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Hand the act to the running daemon."""
+    """Hand the act to the running daemon; rules about oxygen, and those never suppressed, go on."""
     site = site_of(arguments)
     rules = [known_rule(site, name) for name in arguments.rules]
     points = [known_point(site, name) for name in arguments.points]
+    now = SystemClock().now()
     data = {name: ",".join(found) for name, found in (("rules", rules), ("points", points)) if found}
     meant = ", ".join([*rules, *(f"what looks at {point}" for point in points)])
     if arguments.end:
         # An end that does not lie ahead ends what is running.
-        who = hand_over(arguments, site, ActKind.MUTE, until=SystemClock().now(), text=arguments.why, data=data)
+        who = hand_over(arguments, site, ActKind.MUTE, until=now, text=arguments.why, data=data)
         print(f"handed in: {who} ends the muting of {meant or 'everything'}")
         return 0
     if not data:
@@ -48,6 +50,14 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.length is None or not arguments.why:
         raise SettingError('a mute has an end and a reason; write --for "1 h" --why "..."')
     until = ends_after(arguments.length, LONGEST)
+    orders = Engine(site.plan, now).life.orders
+    refused = orders.take(Act(now, ActKind.MUTE, until=until, data=data), 2 * now)
+    if refused:
+        raise SettingError(f"{refused}; to set one alarm aside all the same, shelve it")
+    muted = [rule for mute in orders.mutes for rule in mute.rules]
+    loud = [rule for rule in orders.never_muted if rule in rules or orders.rests_on(rule, points)]
     who = hand_over(arguments, site, ActKind.MUTE, until=until, text=arguments.why, data=data)
-    print(f"handed in: {who} mutes {meant} until {shown_end(site, until)}; a rule that is never suppressed goes on")
+    print(f"handed in: {who} mutes {', '.join(muted)} until {shown_end(site, until)}")
+    if loud:
+        print(f"never muted, and goes on: {', '.join(sorted(loud))}")
     return 0

@@ -102,6 +102,23 @@ def test_a_mute_names_rules_or_points_and_can_be_ended(site: Site) -> None:
     assert ended.data == {}
 
 
+def test_a_mute_says_what_goes_on_and_refuses_what_is_never_muted(
+    site: Site, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Oxygen may run out while somebody works on the water."""
+    text = site.path.read_text()
+    more = '[[point]]\nid = "tank.oxygen"\nquantity = "dissolved_oxygen"\n'
+    more += '[[rule]]\nid = "tank.gasp"\nkind = "band"\npoint = "tank.oxygen"\nlow = 4\n'
+    site.path.write_text(text + more)
+    length = ["--for", "1 h", "--why", "cleaning"]
+    assert main(["mute", "--point", "tank.oxygen", *length]) == 2
+    assert "tank.gasp is never muted" in capsys.readouterr().err
+    assert main(["mute", "--point", "tank.oxygen", "tank.warm", *length]) == 0
+    assert "mutes tank.warm until" in (out := capsys.readouterr().out)
+    assert out.endswith("never muted, and goes on: tank.gasp\n")
+    assert len(handed_in(site)) == 1
+
+
 def test_a_drill_lasts_half_an_hour_unless_it_is_told(site: Site) -> None:
     """Of all rules, or of some."""
     before = SystemClock().now()
