@@ -25,9 +25,17 @@ class Dater:
         """The reading's time, ms UTC."""
         last = self._last.get(reading.point, 0)
         time = reading.time if reading.time is not None else max(now, last + 1)
-        if time > last:
-            self._last[reading.point] = time
+        self.heard(reading.point, time)
         return time
+
+    def heard(self, point: str, time: int) -> None:
+        """A reading of that time has come."""
+        if time > self._last.get(point, 0):
+            self._last[point] = time
+
+    def newest(self, point: str) -> int:
+        """The latest time of a point's readings so far, ms UTC; 0 before the first."""
+        return self._last.get(point, 0)
 
 
 class Columns:

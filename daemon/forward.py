@@ -6,6 +6,7 @@ import logging
 import random
 import threading
 from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,6 +16,11 @@ from daemon.backoff import wait_before
 from daemon.store import StoreError
 from daemon.store.connection import Connection
 from daemon.store.cursor import Batch, Debt, begin, debt, forwarded, next_block, next_rows
+from daemon.store.history import converted
+from daemon.store.log import find_kind
+from rules.acts import ActKind
+from rules.calibrations import by_point
+from rules.plan import PointPlan
 
 LONGEST_WAIT = 60.0
 """Seconds after which a link that is back is noticed at the latest."""
@@ -53,11 +59,16 @@ class Forwarder:
         remote: Remote,
         site: str,
         *,
+        points: Iterable[PointPlan] = (),
         every: float = 10.0,
         most: int = 5000,
         rng: random.Random | None = None,
     ) -> None:
-        """path: the store's file; site: the tag that tells sites apart; every: seconds between batches."""
+        """path: the store's file; site: the tag that tells sites apart; every: seconds between batches.
+
+        points: those whose readings go as calibrated, by what is known when they go; others go as they are kept.
+        """
+        self._points = {point.id: point for point in points}
         self._path, self._remote, self._site, self._every, self._most = path, remote, site, every, most
         self._rng = rng or random.Random()
         self._connection: Connection | None = None
@@ -138,9 +149,15 @@ class Forwarder:
 
     def _cut(self, batch: Batch) -> None:
         text: list[str] = []
+        known = by_point(find_kind(self._open(), ActKind.CALIBRATE))
         for series, columns in batch.parts:
-            tags = {"site": self._site, "point": series.name, "quantity": series.quantity, "unit": series.unit}
-            text += lines(tags, series.resolution, columns.times, columns.values, columns.flags)
+            unit, resolution = series.unit, series.resolution
+            plan = self._points.get(series.name)
+            if plan is not None and (series.name in known or plan.raw is not plan):
+                unit, resolution = plan.units.symbol, plan.resolution
+                columns = converted(columns, series, (unit, resolution), known.get(series.name, ()))
+            tags = {"site": self._site, "point": series.name, "quantity": series.quantity, "unit": unit}
+            text += lines(tags, resolution, columns.times, columns.values, columns.flags)
         self._pieces.extend(text[start : start + self._most] for start in range(0, len(text), self._most))
 
     def _send(self) -> bool:

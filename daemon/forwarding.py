@@ -19,7 +19,12 @@ def forwarder_of(site: Site, store: Store, tokens: Mapping[str, Secret]) -> Forw
             remote = RemoteStore(settings, tokens.get(settings.token_name))
             store.begin_forwarding()
             return Forwarder(
-                site.store_path, remote, site.plan.name, every=settings.send_every / 1000, most=settings.most
+                site.store_path,
+                remote,
+                site.plan.name,
+                points=site.plan.points,
+                every=settings.send_every / 1000,
+                most=settings.most,
             )
     store.end_forwarding()
     return None

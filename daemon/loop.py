@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Protocol
 
 from adapters.intake import Adapter, Delivery
 from daemon.batch import Batch, Columns, Dater, sendings
 from daemon.clock import PlayedClock
+from daemon.entries import dated, entry_of, is_reading, refused
 from daemon.queue import DeliveryQueue
 from daemon.store import Store, StoreError
 from daemon.tally import Tally
 from rules.acts import Act, ActKind
+from rules.calibrations import Calibrations
 from rules.clock import Clock
 from rules.engine import Engine
+from rules.errors import UnitError, ValueRefused
 from rules.events import Event, show_time
+from rules.flags import Flag
 from rules.plan import Plan
 
 MOST = 5_000
@@ -60,7 +63,8 @@ class Loop:
         self.plan, self.store, self.queue, self.clock, self.adapters = plan, store, queue, clock, adapters
         self.commit_every, self.wake_outbox, self.listener, self.say = commit_every, wake_outbox, listener, say
         self.monotonic, self._wait = monotonic, wait
-        self._points = {point.id for point in plan.points}
+        self._points = {point.id: point for point in plan.points}
+        self.calibrations = Calibrations(plan.points, store.calibrations())
         self.tally = Tally()
         self.stopping = False
         self.new_plan: Plan | None = None
@@ -213,7 +217,8 @@ class Loop:
         blocks = self._columns.blocks()
         acts, self._acts = self._acts, []
         before = engine.frontier
-        events = engine.step(blocks, acts, now if self._caught_up() else engine.now)
+        judged = [self.calibrations.judged(block) for block in blocks]
+        events = engine.step(judged, acts, now if self._caught_up() else engine.now)
         self.tally.behind += len(engine.behind)
         if engine.behind:
             self._effective = before + 1
@@ -234,18 +239,36 @@ class Loop:
         known = set(self._batch.taken)
         for number, act in self.store.inbox():
             if number not in known and self.engine is not None:
-                # An act is dated when the daemon takes it, so that a replay of the log judges it at the same instant.
-                stamped = replace(act, time=max(self.clock.now(), self.engine.frontier + 1))
-                self._acts.append(stamped)
+                taken = dated(act, max(self.clock.now(), self.engine.frontier + 1), self._newest)
+                if taken.kind is ActKind.CALIBRATE:
+                    self.calibrations.add(taken)
+                elif is_reading(taken):
+                    taken = self._take_entry(taken)
+                self._acts.append(taken)
                 self._batch.taken.append(number)
+
+    def _take_entry(self, act: Act) -> Act:
+        try:
+            entry = entry_of(act, self._points, self._newest)
+        except (ValueRefused, UnitError) as error:
+            self.tally.refused["a reading by hand that fits no point"] += 1
+            return refused(act, error)
+        self._columns.add(entry.point, entry.time, entry.counts, Flag.NOT_EVALUATED)
+        self._dater.heard(entry.point, entry.time)
+        return act
+
+    def _newest(self, point: str) -> int:
+        stored = self.store.latest(point)
+        return max(self._dater.newest(point), 0 if stored is None else stored[0])
 
     def _take_up(self, plan: Plan) -> None:
         self.new_plan = None
         self._step(self.engine.now if self.engine is not None else self.clock.now())
         self._commit()
         self.plan = plan
-        self._points = {point.id for point in plan.points}
+        self._points = {point.id: point for point in plan.points}
         self.store.use(plan.points)
+        self.calibrations = Calibrations(plan.points, self.store.calibrations())
         if self.engine is not None:
             self.engine = Engine.restore(plan, self.engine.state())
         self.say("the new site file is in use")

@@ -94,7 +94,7 @@ class Service:
             manners=_manners(self.site),
             link=doors.link,
         )
-        made = [connect(table, self.site.plan) for table in self.site.adapters.values()]
+        made = [connect(table, self.site.plan.raw()) for table in self.site.adapters.values()]
         self.adapters = [adapter for adapter in made if adapter is not None]
         forwarder = forwarder_of(self.site, self.store, tokens)
         self.loop = Loop(

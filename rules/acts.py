@@ -19,6 +19,7 @@ class ActKind(StrEnum):
     OUT_OF_SERVICE = "out_of_service"
     IN_SERVICE = "in_service"
     NOTE = "note"
+    CALIBRATE = "calibrate"
     DRILL = "drill"
     AWAY = "away"
     OFF = "off"
@@ -31,9 +32,10 @@ class Act:
     time: ms UTC; who: a person or "tidebed"; rule and side: what it is about, where it is about an alarm
     (side None: all sides; rule None: all rules where that makes sense); until: end in ms UTC of a shelving, mute,
     drill or away, or the end of an `off` span that began at `time`; text: a note or a reason.
-    data: of a note `kind`; of a mute and a drill `rules` and `points`, of away `on_duty` (persons), each with commas;
-    of an acknowledgement which activation was seen: `since` (the one that began then, ms UTC) or `known_upto` (those
-    that were raised by then); neither: whatever stands.
+    data: of a note `kind`, of one that is a reading also `point`, `value`, `unit` and `at` (ms UTC); of a calibration
+    what rules/calibrations.py reads; of a mute and a drill `rules` and `points`, of away `on_duty` (persons), each with
+    commas; of an acknowledgement which activation was seen: `since` (the one that began then, ms UTC) or `known_upto`
+    (those that were raised by then); neither: whatever stands.
     """
 
     time: int
@@ -60,3 +62,10 @@ class Act:
         """What `saved` gave."""
         time, kind, who, rule, side, until, text, data = saved
         return cls(time, ActKind(kind), who, rule, side, until, text, data)
+
+
+def noted_kinds(act: Act) -> tuple[str, ...]:
+    """The kinds of log entry that an act is: of a calibration also that of its point, as in `calibration tank.ph`."""
+    if act.kind is ActKind.CALIBRATE:
+        return ("calibration", f"calibration {act.data['point']}")
+    return (act.data.get("kind", ""),) if act.kind is ActKind.NOTE else ()

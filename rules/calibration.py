@@ -14,7 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rules.block import Counts, Times
+from rules.door import LARGEST_COUNT
 from rules.errors import SettingError
+from rules.units import Unit, convert, parse_unit
 
 NERNST_AT_25 = 59.16
 """mV a pH unit of an ideal electrode at 25 degC (R T ln 10 / F)."""
@@ -26,13 +28,46 @@ _SAFE = 2**62
 class Record:
     """One calibration: `value = sum(coefficients[k] raw^k)`, raw and value in their units.
 
-    effective: from when on it holds, entered: when it was written down; both ms UTC. note: how it was made.
+    effective: from when on it holds, entered: when it was written down; both ms UTC. raw_unit, unit: of raw and value,
+    as symbols. method and pairs (`raw=value ...`, as they were read): how it was made. who: by whom; note: their words.
     """
 
     effective: int
     entered: int
     coefficients: tuple[Fraction, ...]
+    raw_unit: str = ""
+    unit: str = ""
+    method: str = ""
+    pairs: str = ""
+    who: str = ""
     note: str = ""
+
+    def between(self, raw_unit: Unit, unit: Unit) -> tuple[Fraction, ...]:
+        """The coefficients for raw readings in `raw_unit` and values in `unit`. Raises UnitError."""
+        inner = affine(raw_unit, parse_unit(self.raw_unit)) if self.raw_unit else (Fraction(0), Fraction(1))
+        outer = affine(parse_unit(self.unit), unit) if self.unit else (Fraction(0), Fraction(1))
+        found: list[Fraction] = [Fraction(0)]
+        for c in reversed(self.coefficients):
+            # Horner's scheme on polynomials: found = found * inner + c.
+            grown = [Fraction(0)] * (len(found) + 1)
+            for power, own in enumerate(found):
+                grown[power] += own * inner[0]
+                grown[power + 1] += own * inner[1]
+            grown[0] += c
+            found = grown
+        while len(found) > 2 and not found[-1]:
+            found.pop()
+        return (found[0] * outer[1] + outer[0], *(c * outer[1] for c in found[1:]))
+
+    def value(self, raw: Fraction) -> Fraction:
+        """What a raw reading means by it, in its own units."""
+        return sum((c * raw**power for power, c in enumerate(self.coefficients)), Fraction(0))
+
+
+def affine(unit: Unit, to: Unit) -> tuple[Fraction, Fraction]:
+    """(offset, slope) of the conversion of one unit to another; raises UnitError where the dimensions differ."""
+    offset = convert(Fraction(0), unit, to)
+    return offset, convert(Fraction(1), unit, to) - offset
 
 
 def one_point(raw: Fraction, true: Fraction) -> tuple[Fraction, ...]:
@@ -85,23 +120,34 @@ def known(records: Iterable[Record], as_of: int | None = None) -> list[Record]:
 
 
 def calibrated(
-    times: Times, raw: Counts, raw_resolution: Fraction, resolution: Fraction, records: Sequence[Record]
-) -> Counts:
-    """Calibrated counts of raw counts, int64[n] each, in order of time; records as `known` gives them.
+    times: Times,
+    raw: Counts,
+    raw_resolution: Fraction,
+    resolution: Fraction,
+    records: Sequence[tuple[int, Sequence[Fraction]]],
+    before: Sequence[Fraction] | None,
+) -> tuple[Counts, NDArray[np.bool_]]:
+    """(calibrated counts int64[n], whether they are known bool[n]) of raw counts int64[n], in any order.
 
-    Before the first record a raw value counts as it stands, in the point's unit.
+    records: (effective, coefficients) in order; before: the coefficients that hold before the first of them, None where
+    a raw reading then means nothing. Unknown ones, and values too large to be a count, are 0.
     """
-    edges = [0, *(int(np.searchsorted(times, record.effective)) for record in records), len(times)]
-    found = np.empty(len(times), np.int64)
-    each = [(Fraction(0), Fraction(1)), *(record.coefficients for record in records)]
-    for begin, end, coefficients in zip(edges[:-1], edges[1:], each, strict=True):
+    found = np.zeros(len(times), np.int64)
+    good = np.zeros(len(times), np.bool_)
+    place = np.searchsorted(np.array([effective for effective, _ in records], np.int64), times, side="right")
+    each = [before, *(coefficients for _, coefficients in records)]
+    for number in np.unique(place):
+        coefficients = each[int(number)]
+        if coefficients is None:
+            continue
+        part = place == number
         scaled = [c * raw_resolution**power / resolution for power, c in enumerate(coefficients)]
-        found[begin:end] = _rounded(raw[begin:end], scaled)
-    return found
+        found[part], good[part] = _rounded(raw[part], scaled)
+    return found, good
 
 
-def _rounded(raw: Counts, coefficients: Sequence[Fraction]) -> Counts:
-    """`round(sum(coefficients[k] raw^k))`, exactly and half to even."""
+def _rounded(raw: Counts, coefficients: Sequence[Fraction]) -> tuple[Counts, NDArray[np.bool_]]:
+    """`round(sum(coefficients[k] raw^k))`, exactly and half to even, and which of them can be counts."""
     below = int(np.lcm.reduce([c.denominator for c in coefficients], dtype=object))
     whole = [int(c * below) for c in coefficients]
     most = max(1, int(np.abs(raw).max())) if len(raw) else 1
@@ -113,4 +159,6 @@ def _rounded(raw: Counts, coefficients: Sequence[Fraction]) -> Counts:
     down = total // below
     twice = 2 * (total - down * below)
     up = (twice > below) | ((twice == below) & (down % 2 == 1))
-    return np.asarray(down + up, dtype=np.int64)
+    counts = down + up
+    good = np.asarray(np.abs(counts) <= LARGEST_COUNT, np.bool_)
+    return np.where(good, counts, 0).astype(np.int64), good

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from rules.acts import Act, ActKind
+from rules.acts import Act, ActKind, noted_kinds
 from rules.air import Air, Decision
 from rules.block import Block
 from rules.derived_points import DerivedPlan
@@ -113,7 +113,7 @@ class Engine:
         # An act that came behind the frontier takes effect at the first instant not yet judged; several of them in the
         # order of their own times.
         timed = [(max(act.time, before + 1), act) for act in sorted(ready, key=lambda act: act.time)]
-        notes = [(time, act.data.get("kind", "")) for time, act in timed if act.kind is ActKind.NOTE]
+        notes = [(time, kind) for time, act in timed for kind in noted_kinds(act)]
         view = View(spans, self.running, key, before, notes)
         for judge in self.in_order:
             judge.judge(view)

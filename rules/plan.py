@@ -33,6 +33,10 @@ class PointPlan:
     """What people call it, as in "Oxygen in the fish tank"; left out, the id serves."""
     quality: tuple[QualitySettings, ...] = ()
     """The tests that say which of its readings can be believed; none: rules take each as it comes."""
+    raw_unit: str = ""
+    """What its probe sends, as in mV, where that is not `unit`."""
+    raw_resolution: Fraction | None = None
+    """What one count of the probe is worth in `raw_unit`, where that is not `resolution`."""
 
     @property
     def kind(self) -> Quantity:
@@ -43,6 +47,14 @@ class PointPlan:
     def units(self) -> Unit:
         """The parsed unit."""
         return parse_unit(self.unit)
+
+    @property
+    def raw(self) -> PointPlan:
+        """The point as its probe sends it and the store keeps it, before any calibration."""
+        resolution = self.raw_resolution or self.resolution
+        if not self.raw_unit and resolution == self.resolution:
+            return self
+        return dataclasses.replace(self, unit=self.raw_unit or self.unit, resolution=resolution)
 
     @property
     def places(self) -> int:
@@ -76,6 +88,10 @@ class Plan:
             if candidate.id == name:
                 return candidate
         raise KeyError(name)
+
+    def raw(self) -> Plan:
+        """This plan with its points as their probes send them, for adapters."""
+        return dataclasses.replace(self, points=tuple(point.raw for point in self.points))
 
     def with_rules(self, rules: tuple[RuleSettings, ...]) -> Plan:
         """This plan with other rules, for `--set` and tuning."""

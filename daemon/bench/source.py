@@ -35,20 +35,28 @@ class Recorded:
 
 @contextlib.contextmanager
 def recorded(
-    site: Site, names: Sequence[str], *, strict: bool = False, progress: Callable[[int, int], None] | None = None
+    site: Site,
+    names: Sequence[str],
+    *,
+    strict: bool = False,
+    progress: Callable[[int, int], None] | None = None,
+    as_of: int | None = None,
 ) -> Iterator[Recorded]:
     """The readings that `names` name: files, or `store:` alone.
 
-    Raises SettingError for `store:` beside files, and what reading files or the store raises.
+    as_of: of the store's calibrations only those entered by then count (ms UTC; None: all).
+    Raises SettingError for `store:` beside files and `as_of` with files, and what reading files or the store raises.
     """
     if STORE in names:
         if len(names) > 1:
             raise SettingError(f"{STORE} stands alone: replay the store, or files, not both at once")
-        with StoreReader(site.store_path, site.plan.points) as store:
+        with StoreReader(site.store_path, site.plan.points, as_of=as_of) as store:
             saved = store.checkpoint()
             span = None if saved is None else (int(saved["start"]), int(saved["frontier"]))
             yield Recorded(store, (STORE,), store.acts(), span)
         return
+    if as_of is not None:
+        raise SettingError(f"--as-of is about the calibrations that {STORE} holds; files carry none, so leave it out")
     points = {point.id: point for point in site.plan.points}
     recording = read_recordings([Path(name) for name in names], points, site.plan.timezone, strict, progress)
     yield Recorded(recording, tuple(Path(name).name for name in names), recording=recording)

@@ -61,7 +61,8 @@ def told(event: Event) -> str:
     if event.type == "notice":
         return f"message  to {body['person']} ({body['purpose']}): {body['title']}"
     if event.type == "act":
-        about = " ".join(str(body[key]) for key in ("rule", "side", "text") if body.get(key))
+        shown = ("rule", "side", "point", "method", "value", "amount", "unit", "text")
+        about = " ".join(str(body[key]) for key in shown if body.get(key))
         refused = f"; refused: {body['refused']}" if body.get("refused") else ""
         return f"{body['kind']:<8} by {body['who']} {about}{refused}"
     if event.type == "off":

@@ -25,7 +25,7 @@ EXAMPLE = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """SITE, RECORDING..., --from, --to, --set, --plot, --strict, --json."""
+    """SITE, RECORDING..., --from, --to, --set, --plot, --as-of, --strict, --json."""
     site_argument(parser, required=True)
     parser.add_argument(
         "recordings",
@@ -49,6 +49,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="replay with another setting, and compare with today's; may be given more than once",
     )
     parser.add_argument("--plot", metavar="FILE.png", type=Path, help="draw a picture of it")
+    parser.add_argument(
+        "--as-of",
+        metavar="T",
+        help="with store: judge by the calibrations that were entered by this time; left out, by all that "
+        "are known, each from the time from which it holds",
+    )
     parser.add_argument("--strict", action="store_true", help="stop at the first line that cannot be read")
     json_argument(parser)
 
@@ -64,13 +70,14 @@ def run(arguments: argparse.Namespace) -> int:
     timezone = site.plan.timezone
     begin = moment_argument(arguments.begin, timezone, "--from")
     end = moment_argument(arguments.end, timezone, "--to")
+    as_of = moment_argument(arguments.as_of, timezone, "--as-of")
     picture: Path | None = arguments.plot
     if picture is not None and (picture.suffix.lower() != ".png" or not picture.resolve().parent.is_dir()):
         raise SettingError(f"--plot {picture}: write a name that ends in .png, in a folder that is there")
     with contextlib.ExitStack() as stack:
         with progress_bars() as bar:
             found = stack.enter_context(
-                recorded(site, arguments.recordings, strict=arguments.strict, progress=bar("reading"))
+                recorded(site, arguments.recordings, strict=arguments.strict, progress=bar("reading"), as_of=as_of)
             )
 
             def judged(one: Site, word: str) -> Replayed:

@@ -50,6 +50,9 @@ def _point(made: Draft, path: Path, table: PointTable) -> PointPlan | None:
     stale_after = _stale_after(made, path, table)
     if resolution is None or stale_after is None:
         return None
+    raw = _raw(made, path, table, unit)
+    if raw is None:
+        return None
     plan = PointPlan(
         id=table.id,
         quantity=quantity.name,
@@ -59,8 +62,35 @@ def _point(made: Draft, path: Path, table: PointTable) -> PointPlan | None:
         stale_after=stale_after,
         accept_suspect=table.accept_suspect,
         name=table.name,
+        raw_unit=raw[0],
+        raw_resolution=raw[1],
     )
     return replace(plan, quality=_quality(made, (*path, "quality"), table, plan))
+
+
+def _raw(made: Draft, path: Path, table: PointTable, unit: Unit) -> tuple[str, Fraction | None] | None:
+    """(unit, resolution) of what the probe sends, where they are its own; None after a problem."""
+    try:
+        raw = unit if table.raw_unit is None else parse_unit(table.raw_unit)
+    except UnitError as error:
+        what, _, mend = str(error).partition("; ")
+        made.refuse((*path, "raw_unit"), what, mend or 'write a unit such as "mV", or leave it out')
+        return None
+    symbol = "" if table.raw_unit is None else raw.symbol
+    if table.raw_resolution is None:
+        if raw.dimension == unit.dimension:
+            return symbol, None
+        made.refuse((*path, "raw_unit"), "needs raw_resolution", f"say what one count is worth in {raw.symbol}: 0.1")
+        return None
+    try:
+        resolution = parse_amount(table.raw_resolution, raw, difference=True)
+    except (UnitError, ValueRefused) as error:
+        made.refuse((*path, "raw_resolution"), str(error), f"write a number in {raw.symbol}, as in 0.1")
+        return None
+    if resolution <= 0 or (resolution * 10**_FINEST_PLACES).denominator != 1:
+        made.refuse((*path, "raw_resolution"), "must be a plain decimal above zero", "write it as in 0.1")
+        return None
+    return symbol, resolution
 
 
 def _quality(made: Draft, path: Path, table: PointTable, plan: PointPlan) -> tuple[QualitySettings, ...]:

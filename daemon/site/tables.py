@@ -54,6 +54,12 @@ class PointTable(Settings):
     resolution: Amount | None = Field(
         default=None, description="what one count means, in `unit`; left out, the quantity's own"
     )
+    raw_unit: str | None = Field(
+        default=None, description='what the probe itself sends, as in "mV", where calibrations make `unit` of it'
+    )
+    raw_resolution: Amount | None = Field(
+        default=None, description="what one count of the probe is worth, in `raw_unit`; left out, as `resolution`"
+    )
     expect_every: Duration = Field(default=MINUTE, description="how often a reading should come")
     stale_after: Duration | None = Field(default=None, description="left out: three times expect_every")
     accept_suspect: bool = Field(default=False, description="rules also use readings that a quality test calls suspect")

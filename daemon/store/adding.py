@@ -15,6 +15,7 @@ from daemon.store.series import Series, every_series, through
 from rules.block import Block, Flags, Times
 from rules.durations import DAY
 from rules.flags import Flag
+from rules.units import parse_unit
 
 _AT_ONCE = 500
 """How many times one query asks for."""
@@ -114,6 +115,9 @@ def _differing(connection: Connection, series: Series, block: Block, one: int, c
     missing = columns.flags[at] == Flag.MISSING
     values = columns.values[at]
     if one != series.id:
-        values = through(every_series(connection)[one].door_to(series.unit, series.resolution), values, missing)
+        before = every_series(connection)[one]
+        if parse_unit(before.unit).dimension != parse_unit(series.unit).dimension:
+            return int(np.count_nonzero(here))
+        values = through(before.door_to(series.unit, series.resolution), values, missing)
     other = (values != block.values[here]) | (missing != (block.flags[here] == Flag.MISSING))
     return int(np.count_nonzero(other))

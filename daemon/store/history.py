@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -14,9 +14,12 @@ from daemon.store.connection import Connection
 from daemon.store.errors import MEND, StoreDamaged
 from daemon.store.series import Series, every_series, through
 from rules.block import Block
+from rules.calibration import Record
+from rules.calibrations import read_through
 from rules.durations import DAY
 from rules.events import show_time
 from rules.flags import Flag
+from rules.units import parse_unit
 
 ROW = "series, time, value, flag, effective, judged, final"
 """The columns of the table `reading` from which `table` makes columns."""
@@ -95,11 +98,21 @@ def merge(parts: Iterable[Columns]) -> Columns:
 
 
 class History:
-    """All readings of the store as a Source. `targets`: in what unit and resolution; left out, each point's newest."""
+    """All readings of the store as a Source, raw ones read through the calibrations that hold for their times.
 
-    def __init__(self, connection: Connection, targets: Mapping[str, Target] | None = None) -> None:
+    targets: in what unit and resolution a point is read; left out, the newest in which it was kept, as it was kept.
+    """
+
+    def __init__(
+        self,
+        connection: Connection,
+        targets: Mapping[str, Target] | None = None,
+        records: Mapping[str, Sequence[Record]] | None = None,
+    ) -> None:
+        """records: point -> its calibrations, for points that `targets` names."""
         self._connection = connection
         self._targets = dict(targets or {})
+        self._records = dict(records or {})
 
     def points(self) -> list[str]:
         """The points that have readings here."""
@@ -159,12 +172,13 @@ class History:
             return
         series = {one.id: one for one in every_series(self._connection).values() if one.point == number}
         target = self._targets.get(point) or _newest(series.values())
+        records = self._records.get(point, ()) if point in self._targets else ()
         for day in self._days(number, after, upto):
             start = max(after, day * DAY - 1)
             end = min(upto, day * DAY + DAY - 1)
             with self._connection.snapshot():
                 parts = sealed(self._connection, number, day) + unsealed(self._connection, number, start, end)
-            part = merge(_converted(columns, series[one], target) for one, columns in parts)
+            part = merge(converted(columns, series[one], target, records) for one, columns in parts)
             lo, hi = np.searchsorted(part.times, [start, end], side="right")
             if hi > lo:
                 yield take(part, slice(lo, hi))
@@ -209,6 +223,13 @@ def _newest(series: Iterable[Series]) -> Target:
     return last.unit, last.resolution
 
 
-def _converted(columns: Columns, series: Series, target: Target) -> Columns:
-    values = through(series.door_to(*target), columns.values, columns.flags == Flag.MISSING)
-    return columns._replace(values=values)
+def converted(columns: Columns, series: Series, target: Target, records: Sequence[Record]) -> Columns:
+    """The readings of a series in the unit and resolution of `target`, through the calibrations of its point."""
+    unit, own = parse_unit(target[0]), parse_unit(series.unit)
+    if not records and unit.dimension == own.dimension:
+        values = through(series.door_to(*target), columns.values, columns.flags == Flag.MISSING)
+        return columns._replace(values=values)
+    values, flags = read_through(
+        columns.times, columns.values, columns.flags, (own, series.resolution), (unit, target[1]), records
+    )
+    return columns._replace(values=values, flags=flags)

@@ -76,3 +76,9 @@ def find_acts(connection: Connection, after: int | None, upto: int | None) -> li
         (low, str(ActKind.OFF), low, high),
     )
     return [read_act(text) for (text,) in rows]
+
+
+def find_kind(connection: Connection, kind: ActKind) -> list[Act]:
+    """All acts of a kind in order of time."""
+    rows = connection.rows("SELECT act FROM act WHERE kind = ? ORDER BY time, id", (str(kind),))
+    return [read_act(text) for (text,) in rows]

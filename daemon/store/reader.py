@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import zlib
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, Self
 
@@ -13,8 +14,10 @@ from daemon.store.connection import Connection
 from daemon.store.errors import StoreMissing, damaged
 from daemon.store.history import History, damaged_days
 from daemon.store.sendings import Sending, State
-from rules.acts import Act
+from rules.acts import Act, ActKind
 from rules.block import Block
+from rules.calibration import Record
+from rules.calibrations import by_point
 from rules.events import Event
 from rules.plan import PointPlan
 
@@ -25,18 +28,39 @@ class StoreReader:
     points: in which unit and resolution points are read; one that is not named is read as it was last stored.
     """
 
-    def __init__(self, path: Path, points: Iterable[PointPlan] = ()) -> None:
-        """Raises StoreMissing, StoreDamaged, StoreOld, StoreTooNew."""
+    _as_of: int | None = None
+
+    def __init__(self, path: Path, points: Iterable[PointPlan] = (), *, as_of: int | None = None) -> None:
+        """as_of: of calibrations only what was entered by then counts (ms UTC; None: all).
+
+        Raises StoreMissing, StoreDamaged, StoreOld, StoreTooNew.
+        """
         with contextlib.ExitStack() as undo:
             self._open(Connection(path, read_only=True))
             undo.callback(self._connection.close)
             schema.require_present(self._connection)
             undo.pop_all()
-        self._history = History(self._connection, {p.id: (p.units.symbol, p.resolution) for p in points})
+        self._as_of = as_of
+        self._read_as(points)
 
     def _open(self, connection: Connection) -> None:
         self._connection = connection
-        self._history = History(connection)
+        self._targets: dict[str, tuple[str, Fraction]] = {}
+
+    def _read_as(self, points: Iterable[PointPlan]) -> None:
+        self._targets = {point.id: (point.units.symbol, point.resolution) for point in points}
+        self._learn_calibrations()
+
+    def _learn_calibrations(self) -> None:
+        self._history = History(self._connection, self._targets, self.calibrations())
+
+    def forget_calibrations(self) -> None:
+        """From now on raw readings are read as they were sent."""
+        self._history = History(self._connection, self._targets)
+
+    def calibrations(self) -> dict[str, list[Record]]:
+        """point -> its calibrations as known, in order of when they hold."""
+        return by_point(log.find_kind(self._connection, ActKind.CALIBRATE), self._as_of)
 
     @property
     def path(self) -> Path:

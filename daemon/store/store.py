@@ -15,13 +15,12 @@ from daemon.store import cursor, inbox, log, schema, sendings
 from daemon.store.adding import NOTHING_SAID, Late, Said, add
 from daemon.store.connection import Connection
 from daemon.store.flagging import keep
-from daemon.store.history import History
 from daemon.store.ownership import own
 from daemon.store.reader import StoreReader
 from daemon.store.sealing import SealedDay, Sealer
 from daemon.store.sendings import Sending
 from daemon.store.series import Series, register
-from rules.acts import Act
+from rules.acts import Act, ActKind
 from rules.block import Block, Flags, Times
 from rules.durations import DAY
 from rules.events import Event
@@ -67,13 +66,14 @@ class Store(StoreReader):
         self._lock.close()
 
     def use(self, points: Iterable[PointPlan]) -> None:
-        """From now on readings of `points` come, and are read, in the units and resolutions of this plan.
+        """From now on readings of `points` come as their probes send them, and are read as this plan says.
 
         Raises QuantityChanged, after which the former plan stays in use.
         """
+        listed = list(points)
         with self._connection.transaction():
-            self._series = register(self._connection, points)
-        self._history = History(self._connection, {s.name: (s.unit, s.resolution) for s in self._series.values()})
+            self._series = register(self._connection, [point.raw for point in listed])
+        self._read_as(listed)
 
     def commit(
         self,
@@ -92,7 +92,7 @@ class Store(StoreReader):
     ) -> Committed:
         """Everything that one step yielded, in one transaction: all of it is on disk when this returns, or none.
 
-        readings: blocks of points that `use` named, in their counts, in any order; behind: (point, time) of those that
+        readings: blocks of points that `use` named, in raw counts, in any order; behind: (point, time) of those that
         came behind the frontier, and effective: the instant from which rules could know them; judged: readings
         of this commit or an earlier one with the flags by which rules judged them; finals: (point, flags with which
         some ended, where those are others); taken: numbers of inbox
@@ -100,6 +100,7 @@ class Store(StoreReader):
         unknown point.
         """
         blocks = list(readings)
+        listed_acts = list(acts)
         late: dict[str, set[int]] = {}
         for point, time in behind:
             late.setdefault(point, set()).add(time)
@@ -123,7 +124,7 @@ class Store(StoreReader):
             for name, flags in ended.items():
                 keep(self._connection, self._series[name], flags, "final", self._sealed_before(self._series[name]))
             log.add_events(self._connection, events)
-            log.add_acts(self._connection, acts)
+            log.add_acts(self._connection, listed_acts)
             inbox.strike(self._connection, taken)
             fresh = sendings.add_owed(self._connection, owed)
             if checkpoint is not None:
@@ -132,6 +133,8 @@ class Store(StoreReader):
                 self._connection.run("INSERT OR REPLACE INTO checkpoint (id, state) VALUES (1, ?)", (state,))
             for key, value in (meta or {}).items():
                 self._connection.run("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", (key, value))
+        if any(act.kind is ActKind.CALIBRATE for act in listed_acts):
+            self._learn_calibrations()
         repeats = sum(map(len, blocks)) - new - contradicted
         return Committed(new, repeats, contradicted, fresh)
 

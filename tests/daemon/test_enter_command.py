@@ -69,8 +69,17 @@ def test_a_task_that_is_noted_is_no_longer_due(site: Site) -> None:
     [
         (["--note-kind", "Fed Fish"], "small letters"),
         (["--note-kind", "feeding", "120"], "write a unit"),
-        (["--note-kind", "feeding", "much", "g"], "not a number"),
+        (["--note-kind", "feeding", "much", "g"], "is no amount"),
         (["--note-kind", "feeding", "120", "gramm"], "not known"),
+        (["--note-kind", "reading"], "POINT VALUE UNIT"),
+        ([], "write the point"),
+        (["tank.ph"], "write the point"),
+        (["tank.hp", "6.8"], "tank.ph"),
+        (["tank.ph", "6.8", "degC"], "not measured in"),
+        (["tank.ph", "68"], "lies between"),
+        (["tank.ph", "lots"], "not a number"),
+        (["tank.ph", "6.8", "--at", "2999-01-01"], "has not come yet"),
+        (["tank.ph", "6.8", "--at", "noon"], "is no time"),
     ],
 )
 def test_what_cannot_be_noted_ends_in_2(site: Site, capsys: Captured, words: list[str], told: str) -> None:

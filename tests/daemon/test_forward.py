@@ -27,6 +27,7 @@ from adapters.remote_store import Answer, RemoteStore, RemoteStoreSettings, Writ
 from daemon.forward import Forwarder
 from daemon.store import Store
 from daemon.store.cursor import Debt
+from rules.acts import Act, ActKind
 from rules.block import block
 from rules.door import as_decimal
 from rules.durations import DAY, HOUR
@@ -552,3 +553,15 @@ def test_a_real_server_ends_with_each_reading_exactly_once(site: Site, real_serv
             expected["reading_value", point, stamp, value] += 1
     assert real_server.exported() == expected
     assert len(expected) == 2 * (4 * 1440 + 4 + 1) - 4
+
+
+def test_readings_go_as_calibrated(site: Site) -> None:
+    """What the store keeps raw goes to the server as what it means by then: here 0.5 degC more."""
+    forwarder = Forwarder(site.store.path, site.server, "valley", points=[WATER, LEVEL])
+    data = {"point": WATER.id, "coefficients": "1/2 1", "raw_unit": "degC", "unit": "degC", "effective": "0"}
+    site.store.commit([block(WATER.id, [1000], [20_000])], acts=[Act(500, ActKind.CALIBRATE, data=data)])
+    forwarder.step()
+    forwarder.close()
+    assert site.server.got == Counter(stored(site.store))
+    ((_, _, value, _),) = site.server.got
+    assert value == Decimal(20_000) * Decimal(str(float(WATER.resolution))) + Decimal("0.5")

@@ -20,7 +20,9 @@ from rules.calibration import (
     one_point,
     two_points,
 )
+from rules.door import LARGEST_COUNT
 from rules.errors import SettingError
+from rules.units import convert, parse_unit
 
 F = Fraction
 
@@ -37,12 +39,10 @@ def test_it_is_the_exact_value_rounded_half_to_even(
 ) -> None:
     """Whatever the polynomial, as Python's own rational numbers have it."""
     exact = [round(sum(c * (v * raw_resolution) ** k for k, c in enumerate(coefficients)) / F(1, 100)) for v in raw]
-    if any(abs(value) >= 2**63 for value in exact):
-        return
-    record = Record(0, 0, tuple(coefficients))
     times = np.arange(len(raw))
-    found = calibrated(times, np.array(raw, np.int64), raw_resolution, F(1, 100), [record])
-    assert found.tolist() == exact
+    found, good = calibrated(times, np.array(raw, np.int64), raw_resolution, F(1, 100), [(0, coefficients)], None)
+    assert good.tolist() == [abs(value) <= LARGEST_COUNT for value in exact]
+    assert found.tolist() == [value if abs(value) <= LARGEST_COUNT else 0 for value in exact]
 
 
 def test_an_offset_and_a_line() -> None:
@@ -74,10 +74,23 @@ def test_an_electrode_is_judged_by_its_share_of_that_slope() -> None:
 
 
 def test_each_record_holds_from_its_own_time_on() -> None:
-    """Before the first a raw value stands as it is."""
-    records = [Record(20, 0, one_point(F(0), F(1))), Record(30, 0, one_point(F(0), F(2)))]
-    found = calibrated(np.array([10, 20, 29, 30]), np.array([5, 5, 5, 5]), F(1), F(1), records)
-    assert found.tolist() == [5, 6, 6, 7]
+    """In whatever order readings come; before the first a raw value stands as it is, or means nothing."""
+    records = [(20, one_point(F(0), F(1))), (30, one_point(F(0), F(2)))]
+    times, raw = np.array([30, 10, 20, 29]), np.array([5, 5, 5, 5])
+    found, good = calibrated(times, raw, F(1), F(1), records, (F(0), F(1)))
+    assert (found.tolist(), good.tolist()) == ([7, 5, 6, 6], [True] * 4)
+    found, good = calibrated(times, raw, F(1), F(1), records, None)
+    assert (found.tolist(), good.tolist()) == ([7, 0, 6, 6], [True, False, True, True])
+
+
+@given(raw=st.fractions(-100, 100, max_denominator=100), c=st.lists(COEFFICIENT, min_size=1, max_size=4))
+def test_a_record_means_the_same_in_other_units(raw: Fraction, c: list[Fraction]) -> None:
+    """Made in mV and degC, asked in V and degF: the same temperature."""
+    millivolts, volts, celsius, fahrenheit = (parse_unit(u) for u in ("mV", "V", "degC", "degF"))
+    record = Record(0, 0, tuple(c), "mV", "degC")
+    other = Record(0, 0, record.between(volts, fahrenheit))
+    assert other.value(raw / 1000) == convert(record.value(raw), celsius, fahrenheit)
+    assert Record(0, 0, record.between(millivolts, celsius)).value(raw) == record.value(raw)
 
 
 def test_a_replay_may_judge_by_what_was_known_then() -> None:
