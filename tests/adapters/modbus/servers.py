@@ -26,12 +26,28 @@ def device(number: int, registers: list[int], delay: list[float] | None = None) 
     return SimDevice(number, simdata=[SimData(0, values=list(registers), datatype=DataType.REGISTERS)], action=wait)
 
 
+_TURNS = 10
+"""Of the server's loop; an accepted connection becomes a transport in three, and a closed one closes its socket in one."""
+
+
 async def _end(server: ModbusTcpServer) -> None:
+    """Leave no socket to the collector: one that was accepted but has no transport yet is closed by nobody."""
+    listening = server.transport
+    assert isinstance(listening, asyncio.Server)
+    for socket in listening.sockets:
+        asyncio.get_running_loop().remove_reader(socket)
+    await _turns()
     await server.shutdown()  # type: ignore[no-untyped-call] # the library gives it no types
     rest = asyncio.all_tasks() - {asyncio.current_task()}
     for task in rest:
         task.cancel()
     await asyncio.gather(*rest, return_exceptions=True)
+    await _turns()
+
+
+async def _turns() -> None:
+    for _ in range(_TURNS):
+        await asyncio.sleep(0)
 
 
 @contextmanager
