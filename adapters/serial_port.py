@@ -40,6 +40,7 @@ class Port:
         from serial import Serial  # slow, and only for those who have such a port
 
         self._name = settings.port
+        opened: Serial | None = None
         try:
             self._serial: Serial = Serial(
                 settings.port,
@@ -50,12 +51,17 @@ class Port:
                 exclusive=True,
                 write_timeout=2.0,
             )
+            opened = self._serial
             self._serial.timeout = 0.0  # sets everything once more; a device that cannot do it says so now
+            opened = None
         except (OSError, ValueError) as error:
             raise LinkLost(f"port {settings.port} cannot be opened: {error}; is it plugged in, and ours?") from None
         except termios.error as error:
             told = f"port {settings.port} cannot do {settings.baud} baud {settings.framing}: {error}"
             raise LinkLost(f"{told}; an adaptor may need its own baud and framing") from None
+        finally:
+            if opened is not None:  # or the next try would find it locked
+                opened.close()
 
     def __enter__(self) -> Self:
         return self

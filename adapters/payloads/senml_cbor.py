@@ -23,12 +23,18 @@ def decode_senml_cbor(
 ) -> Decoded:
     """The readings of a SenML pack in CBOR; everything as for decode_senml."""
     try:
-        document = parse_cbor(payload)
+        document = parse_pack(payload)
     except ValueRefused as error:
         return refused("not CBOR", str(error))
-    if isinstance(document, list):
-        document = [_named(record) if isinstance(record, dict) else record for record in document]
     return read_pack(document, now, route, doors, unit)
+
+
+def parse_pack(payload: bytes) -> object:
+    """The document with its fields under the names that they have in JSON; raises ValueRefused."""
+    document = parse_cbor(payload)
+    if isinstance(document, list):
+        return [_named(record) if isinstance(record, dict) else record for record in document]
+    return document
 
 
 def _named(record: dict[object, object]) -> dict[str, object]:

@@ -13,6 +13,7 @@ from adapters.sdi12.replies import (
     body,
     parse_address,
     parse_identity,
+    parse_meaning,
     parse_measuring,
     parse_values,
 )
@@ -65,6 +66,16 @@ class Bus:
             return parse_identity(body(self._ask(f"{address}I!"), address))
 
         return ask() if once else self._again(ask)
+
+    def about(self, address: str, number: int, command: str = "M") -> tuple[str, str]:
+        """(short name, unit) of a measurement's value, as the probe tells them (aIM_001!, from version 1.4 on).
+
+        Both empty where it does not.
+        """
+        try:
+            return parse_meaning(body(self._ask(f"{address}I{command}_{number:03d}!"), address))
+        except ReplyRefused:
+            return "", ""
 
     def begin(self, address: str, command: str) -> tuple[int, int]:
         """Begin a measurement, as in `M` or `CC1`: (seconds until it is ready, number of values)."""

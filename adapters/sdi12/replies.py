@@ -15,6 +15,7 @@ _ADDRESS = re.compile(rb"[0-9A-Za-z]")
 _VALUES = re.compile(rb"(?:[+-][0-9.]{1,8})*")
 _VALUE = re.compile(rb"[+-](?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
 _MOST_DIGITS = 7
+_MEANING = re.compile(rb",([^,;]{0,40})(?:,([^,;]{0,20}))?(?:,[^;]{0,75})?;")
 _MEASURING = re.compile(rb"([0-9]{3})([0-9]{1,3})")
 
 
@@ -87,6 +88,14 @@ def parse_measuring(said: bytes) -> tuple[int, int]:
     if found is None:
         raise ReplyRefused("broken reply", f"{quote(said)} does not say how long and how many")
     return int(found[1]), int(found[2])
+
+
+def parse_meaning(said: bytes) -> tuple[str, str]:
+    """(short name, unit) of the answer to aIM_001!: fields after commas, a semicolon at the end (form from memory)."""
+    found = _MEANING.fullmatch(said)
+    if found is None or not said.isascii():
+        raise ReplyRefused("broken reply", f"{quote(said)} does not say what a value means")
+    return found[1].decode("ascii").strip(), (found[2] or b"").decode("ascii").strip()
 
 
 def parse_values(said: bytes) -> list[Decimal]:

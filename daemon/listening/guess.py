@@ -12,11 +12,12 @@ from rules.units import parse_unit
 
 
 class Guess(NamedTuple):
-    """quantity and unit as in a site file; why: in a few words."""
+    """quantity and unit as in a site file; why: in a few words; told: the keeper said so."""
 
     quantity: str
     unit: str
     why: str
+    told: bool = False
 
 
 _WATER = {"water", "tank", "pond", "fish", "sump", "aquarium"}
@@ -92,6 +93,8 @@ def _by_unit(place: Place, stems: list[str]) -> Guess | None:
                          in ("%", "1")), "relative_humidity" if symbol != "1" else "ratio")  # fmt: skip
     else:
         quantity = _BY_UNIT.get(dimension)
+    if symbol == "1" and quantity is not None and QUANTITIES[quantity].unit == "%":
+        return Guess(quantity, "%", "it is sent as a ratio")
     return None if quantity is None else Guess(quantity, symbol, f"it is sent in {symbol}")
 
 

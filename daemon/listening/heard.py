@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import statistics
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
+Keys = Mapping[str, str | int | Decimal]
+"""Keys of an adapter's table in a site file."""
 MOST_PLACES = 500
 """A sender that makes up addresses cannot fill the memory."""
 _MOST_KEPT = 1000
@@ -21,7 +23,7 @@ class Place:
     """
 
     address: str
-    how: Mapping[str, str | int]
+    how: Keys
     unit: str | None = None
     flat: bool = False
     values: list[Decimal] = field(default_factory=list)
@@ -37,6 +39,10 @@ class Place:
     def places(self) -> int:
         """Decimal places of the finest value."""
         return max((max(0, -int(value.as_tuple().exponent)) for value in self.values), default=0)
+
+    def times_factor(self, factor: Decimal) -> Place:
+        """The same, with each value multiplied by `factor`, which its adapter calls scale."""
+        return replace(self, how={**self.how, "scale": factor}, values=[value * factor for value in self.values])
 
     @property
     def middle(self) -> Decimal:
@@ -55,7 +61,7 @@ class Heard:
     def add(
         self,
         address: str,
-        how: Mapping[str, str | int],
+        how: Keys,
         value: Decimal | bool,
         at: float | None,
         unit: str | None = None,

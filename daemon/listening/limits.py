@@ -35,6 +35,20 @@ BANDS: dict[str, Band] = {
 }
 _COOL_WATER = Band("5", "19", "0.5", "10 min", "high", "check shade, inflow and aeration")
 _COOL_BELOW = 17
+_OTHERS = frozenset(
+    ("air", "blower", "fan", "vent", "heater", "light", "lamp", "mains", "battery", "batt", "solar", "gas", "wind")
+)
+"""Words of what has a current or a flow and is not the water's."""
+_WHEN = (
+    "Told when no bed has moved for an hour. A flow meter or the pump's current would tell within minutes.",
+    "Told when little flows (or the pump draws little) and no bed has moved for 15 min, or when all beds stand still.",
+    "Told when two say so, though a bed still drains; or one, and all beds have stood still for an hour.",
+)
+_WHEN_ALONE = (
+    "",
+    "Told by one alone: a stuck meter would cry wolf. A second kind of evidence helps.",
+    "Told when two say so.",
+)
 
 
 class Chosen(NamedTuple):
@@ -93,38 +107,53 @@ def _amount(number: str, point: Chosen) -> str:
 
 
 def _stopped(points: Sequence[Chosen]) -> list[str]:
-    """The rule that says that the water has stopped, where something tells of it."""
-    evidence: list[str] = []
-    contrary: list[str] = []
+    """The rule that says that the water has stopped, where something tells of it.
+
+    Flow and pump current tell at once, a bed only when it has been still for longer than its period. Two that tell at
+    once are believed though a bed still drains; one alone only once no bed has moved for a quarter of an hour; beds
+    all still are believed beside one of them, or where there is none (common practice, no source).
+    """
+    direct: list[tuple[Chosen, str]] = []
+    beds: list[Chosen] = []
     for point in points:
+        words = {word.rstrip("0123456789") for word in words_of(f"{point.address} {point.id}")}
+        if point.quantity == "flow" and not words & _OTHERS:
+            direct.append((point, f"under = {_half(point.middle, '1')}, LASTING   # half of what flows now"))
+        elif point.quantity == "current" and not words & _OTHERS:
+            direct.append((point, f"under = {_half(point.middle, '0.1')}, LASTING   # half of what the pump draws now"))
+        elif point.quantity == "level" and "bed" in words:
+            beds.append(point)
+    if not direct and not beds:
+        return [
+            "# Nothing that was heard tells when the water stops. A flow meter in the return, the pump's current, or\n"
+            "# the level of a bed do: add such a point and a rule of the kind stopped.\n"
+        ]
+    count = len(beds) or 1
+    weight, still, moved, needed = {
+        0: (0, 1, 0, count),
+        1: (2 * count, 2, -2 * count, 2 * count),
+    }.get(len(direct), (2 * count, 1, -1, 3 * count))
+    if not beds:
+        weight, needed = 1, min(2, len(direct))
+    evidence = []
+    for point, told in direct:
         lasting = show_duration(max(90 * SECOND, 3 * point.interval))
-        is_bed = "bed" in {word.rstrip("0123456789") for word in words_of(point.address)}
-        if point.quantity == "flow":
-            evidence.append(
-                f'{{ point = "{point.id}", under = {_half(point.middle, "1")}, lasting = "{lasting}" }},'
-                "   # half of what flows now"
-            )
-        elif point.quantity == "current":
-            evidence.append(
-                f'{{ point = "{point.id}", under = {_half(point.middle, "0.1")}, lasting = "{lasting}" }},'
-                "   # half of what the pump draws now"
-            )
-        elif point.quantity == "level" and is_bed:
-            evidence.append(f'{{ point = "{point.id}", still = "1 cm", window = "60 min" }},')
-            contrary.append(f'{{ point = "{point.id}", moved = "5 cm", window = "15 min", weight = -1 }},')
-    if not evidence:
-        return []
-    needed = min(2, len(evidence))
+        told = told.replace("LASTING", f'lasting = "{lasting}", weight = {weight} }},')
+        evidence.append(f'{{ point = "{point.id}", {told}')
+    evidence += [f'{{ point = "{bed.id}", still = "1 cm", window = "60 min", weight = {still} }},' for bed in beds]
+    if moved:
+        evidence += [f'{{ point = "{bed.id}", moved = "5 cm", window = "15 min", weight = {moved} }},' for bed in beds]
     lines = [
+        f"# {_WHEN[min(2, len(direct))] if beds else _WHEN_ALONE[min(2, len(direct))]}",
         "[[rule]]",
         'id = "water.stopped"',
         'kind = "stopped"',
-        f"needed = {needed}   # so many of the first {len(evidence)} must say so; a bed that moves proves water",
+        f"needed = {needed}",
         'priority = "critical"',
         'title = "Water has stopped"',
         'do = "is the pump plugged in and its breaker on? If not running in 15 min, fit the spare; air up."',
         "evidence = [",
-        *(f"  {line}" for line in (*evidence, *contrary)),
+        *(f"  {line}" for line in evidence),
         "]",
     ]
     return ["\n".join(lines) + "\n"]

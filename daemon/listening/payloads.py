@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from adapters.payloads.json_text import parse_json
 from adapters.payloads.senml import Record, resolve
+from adapters.payloads.senml_cbor import parse_pack
 from adapters.payloads.senml_units import everyday, parse_senml_unit
 from rules.errors import TidebedError, UnitError, ValueRefused
 
@@ -18,7 +19,7 @@ _TIME_WORDS = frozenset(("time", "timestamp", "ts", "date", "uptime", "seq", "id
 
 
 class Found(NamedTuple):
-    """A number: `payload` is plain, json or senml; `where` a JSON Pointer or SenML name; unit: the sender's."""
+    """A number: `payload` as in the settings of a topic; `where` a JSON Pointer or SenML name; unit: the sender's."""
 
     payload: str
     where: str
@@ -35,19 +36,26 @@ def numbers_in(payload: bytes) -> list[Found]:
     try:
         document = parse_json(payload)
     except ValueRefused:
-        return []
+        return _of_cbor(payload)
     if isinstance(document, list):
-        packed = list(_of_senml(document))
+        packed = list(_of_senml(document, "senml"))
         if packed:
             return packed
     return list(_of_json(document, "", 0))[:_WIDEST]
 
 
-def _of_senml(document: object) -> Iterator[Found]:
+def _of_cbor(payload: bytes) -> list[Found]:
+    try:
+        return list(_of_senml(parse_pack(payload), "senml_cbor"))
+    except ValueRefused:
+        return []
+
+
+def _of_senml(document: object, payload: str) -> Iterator[Found]:
     try:
         for record in resolve(document, 0):
             if isinstance(record, Record) and isinstance(record.value, Decimal | bool):
-                yield Found("senml", record.name, record.value, _everyday(record.unit))
+                yield Found(payload, record.name, record.value, _everyday(record.unit))
     except TidebedError:
         return
 

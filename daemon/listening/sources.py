@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -18,7 +18,7 @@ from adapters.sysfs.connection import SysfsAdapter
 from adapters.sysfs.settings import SysfsSettings
 from adapters.sysfs.texts import UNITS, kind_of
 from daemon.clock import SystemClock
-from daemon.listening.heard import Heard, Place
+from daemon.listening.heard import Heard, Keys, Place
 from daemon.listening.payloads import LineForm, columns_in, form_of, numbers_in
 from rules.durations import SECOND
 from rules.errors import SettingError
@@ -30,14 +30,16 @@ _SENSORS_EVERY = 2 * SECOND
 
 
 class Source(Protocol):
-    """Somewhere to listen. `entries`: the list of points in the adapter's table."""
+    """Somewhere to listen. `entries`: the list of points in the adapter's table; polled: seconds between two askings
+    of what says nothing by itself, None for what does."""
 
     entries: str
+    polled: float | None
 
     def listen(self, heard: Heard, tell: Tell, seconds: float) -> None:
         """Fill `heard` for so long; `tell` hears of each new place. Raises OSError or TidebedError."""
 
-    def adapter(self) -> Mapping[str, str | int]:
+    def adapter(self) -> Keys:
         """The keys of its table in a site file, `kind` among them."""
 
 
@@ -50,7 +52,10 @@ class BrokerSource:
     username: str | None = None
     password_file: Path | None = None
     topic: str = "#"
+    tls: bool = False
+    ca_file: Path | None = None
     entries: str = "topics"
+    polled: float | None = None
 
     def listen(self, heard: Heard, tell: Tell, seconds: float) -> None:
         """Subscribe and hear; what the broker had kept counts as a value, not for the interval."""
@@ -69,6 +74,8 @@ class BrokerSource:
         )
         if self.username is not None:
             client.username_pw_set(self.username, self._password())
+        if self.tls:
+            client.tls_set(ca_certs=None if self.ca_file is None else str(self.ca_file))
         client.connect_timeout = 5.0
         client.connect(self.host, self.port)
         until = time.monotonic() + seconds
@@ -80,13 +87,17 @@ class BrokerSource:
         if refused:
             raise SettingError(f"the broker at {self.host}:{self.port} does not let us in: {refused[0]}")
 
-    def adapter(self) -> Mapping[str, str | int]:
+    def adapter(self) -> Keys:
         """The connection."""
         table: dict[str, str | int] = {"kind": "mqtt", "host": self.host, "port": self.port}
+        if self.tls:
+            table["tls"] = True
+        if self.ca_file is not None:
+            table["ca_file"] = str(self.ca_file.absolute())
         if self.username is not None:
             table["username"] = self.username
         if self.password_file is not None:
-            table["password_file"] = str(self.password_file)
+            table["password_file"] = str(self.password_file.absolute())
         return table
 
     def _password(self) -> str | None:
@@ -118,6 +129,7 @@ class PortSource:
     path: str
     baud: int = 9600
     entries: str = "fields"
+    polled: float | None = None
     form: LineForm | None = None
 
     def listen(self, heard: Heard, tell: Tell, seconds: float) -> None:
@@ -142,7 +154,7 @@ class PortSource:
                     self.form = form
                     self._take(heard, tell, line, form, names)
 
-    def adapter(self) -> Mapping[str, str | int]:
+    def adapter(self) -> Keys:
         """The port and the form of its lines."""
         table: dict[str, str | int] = {"kind": "serial_line", "port": self.path, "baud": self.baud}
         if self.form is not None:
@@ -173,6 +185,7 @@ class SysfsSource:
 
     root: Path
     entries: str = "one_wire"
+    polled: float | None = 60.0
 
     def listen(self, heard: Heard, tell: Tell, seconds: float) -> None:
         """Read each by the adapter itself every two seconds, so that what is heard is what will be stored."""
@@ -213,9 +226,10 @@ class SysfsSource:
         finally:
             adapter.stop()
 
-    def adapter(self) -> Mapping[str, str | int]:
+    def adapter(self) -> Keys:
         """Where the kernel shows them."""
-        return {"kind": "sysfs"} if str(self.root) == "/sys" else {"kind": "sysfs", "root": str(self.root)}
+        own = {} if str(self.root) == "/sys" else {"root": str(self.root.absolute())}
+        return {"kind": "sysfs", **own, "every": f"{self.polled:.0f} s"}
 
     def _sensors(self) -> list[tuple[str, dict[str, str | int], str | None]]:
         """(address, keys, unit) of every sensor there is."""
@@ -235,16 +249,3 @@ class SysfsSource:
                 how = {"list": "industrial", "device": folder.name, "channel": channel}
                 found.append((f"{folder.name} {channel}", how, unit))
         return found
-
-
-def source_of(where: str, *, baud: int, username: str | None, password_file: Path | None, topic: str) -> Source:
-    """Which source a BROKER, PORT or SYSFS names: a folder, a device, or else HOST or HOST:PORT."""
-    path = Path(where)
-    if path.is_dir():
-        return SysfsSource(path)
-    if where.startswith("/") or path.is_char_device():
-        return PortSource(where, baud)
-    host, colon, port = where.removeprefix("mqtt://").rpartition(":")
-    if colon and not port.isdigit():
-        raise SettingError(f"{where!r} is no folder, no device and no HOST or HOST:PORT of a broker")
-    return BrokerSource(host if colon else port, int(port) if colon else 1883, username, password_file, topic)

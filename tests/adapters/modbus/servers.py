@@ -27,7 +27,7 @@ def device(number: int, registers: list[int], delay: list[float] | None = None) 
 
 
 _TURNS = 10
-"""Of the server's loop; an accepted connection becomes a transport in three, and a closed one closes its socket in one."""
+"""Of the server's loop: an accepted connection becomes a transport in three, a closed one closes its socket in one."""
 
 
 async def _end(server: ModbusTcpServer) -> None:

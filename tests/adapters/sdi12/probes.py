@@ -34,6 +34,8 @@ class Probe:
     silent: bool = False
     spoil: int = 0
     """Every so many-th reply with a CRC has a wrong character in it; 0: none."""
+    meanings: list[tuple[str, str]] = field(default_factory=list)
+    """(short name, unit) of each value, as aIM_001! and so on tell them (form from memory)."""
     with_crc: bool = False
     page_length: int = 35
     asked: list[str] = field(default_factory=list)
@@ -49,6 +51,11 @@ class Probe:
             return f"{self.address}\r\n"
         if rest == "I":
             return f"{self.address}{self.identity}\r\n"
+        if rest.startswith("IM_"):
+            at = int(rest[3:])
+            if at > len(self.meanings):
+                return ""
+            return f"{self.address},{','.join(self.meanings[at - 1])};\r\n"
         if rest[0] in "MC":
             self.with_crc = rest[1:2] == "C"
             self.page_length = 35 if rest[0] == "M" else 75

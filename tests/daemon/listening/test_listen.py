@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
+import io
 import json
 import threading
 from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 
+import cbor2
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from paho.mqtt import publish
+from rich.console import Console
 
+from adapters.modbus.settings import ModbusSettings
+from adapters.sdi12.settings import Sdi12Settings
+from adapters.sysfs.settings import SysfsSettings
+from daemon.listening.asking import answer_of
 from daemon.listening.guess import guess
 from daemon.listening.heard import Heard, Place
 from daemon.listening.limits import Chosen, rules_of
 from daemon.listening.naming import is_id, name_for
 from daemon.listening.payloads import columns_in, form_of, numbers_in
+from daemon.listening.shown import table_of
 from daemon.listening.site_text import Named, expect_every, resolution, site_text
 from daemon.main import main
 from daemon.site.load import load_site, problems_of, site_from_text
-from tests.adapters.wires import Wire
+from demo_replay.replay import replay
+from rules.errors import SettingError
+from tests.adapters.modbus.servers import Slaves, device, tcp_server
+from tests.adapters.sdi12.probes import Probe, ProbeBus
+from tests.adapters.wires import Answering, Wire
 from tests.brokers import Broker, broker
+from tests.replays import moves, recording
 
 __all__ = ["broker"]
 
@@ -161,17 +175,70 @@ def test_every_file_that_is_written_passes_the_check(found: list[tuple[str, list
         assert problems_of(text) == []
 
 
-def test_water_that_stops_is_watched_where_something_tells_of_it() -> None:
-    """Two of flow, pump and a still bed; a bed that moves speaks against it. A tank's level alone tells nothing."""
-    flow = Chosen("return.flow", "flow", "L/min", Decimal("22.5"), 10_000, "return/flow")
-    pump = Chosen("pump.current", "current", "A", Decimal("1.8"), 10_000, "pump/current")
-    bed = Chosen("bed1.level", "level", "cm", Decimal(14), 30_000, "bed1/level")
-    tank = Chosen("tank.level", "level", "cm", Decimal(0), 30_000, "tank/level")
-    (rule,) = (text for text in rules_of([flow, pump, bed]) if '"stopped"' in text)
-    assert "needed = 2" in rule
-    assert "under = 11" in rule
-    assert "weight = -1" in rule
-    assert not any('"stopped"' in text for text in rules_of([tank]))
+def chosen(point: str, quantity: str, unit: str, middle: str) -> Chosen:
+    return Chosen(point, quantity, unit, Decimal(middle), 10_000, point.replace(".", "/"))
+
+
+FLOW = chosen("return.flow", "flow", "L/min", "22.5")
+PUMP = chosen("pump.current", "current", "A", "1.8")
+BEDS = [chosen(f"bed{at}.level", "level", "cm", "14") for at in (1, 2, 3)]
+
+
+def stops_at(points: list[Chosen], stopped: int, hours: int, broken: str = "") -> list[tuple[int, str, str]]:
+    """What is said of water that stops after so many minutes (0: never), minute by minute.
+
+    A bed fills for 20 min and is emptied, each at its own time. broken: a point that shows nothing from an hour on.
+    """
+    lines = ["[site]", 'name = "x"', 'timezone = "UTC"']
+    for point in points:
+        lines += ["[[point]]", f'id = "{point.id}"', f'quantity = "{point.quantity}"', f'unit = "{point.unit}"',
+                  'resolution = 0.01', 'expect_every = "1 min"']  # fmt: skip
+    lines += [text for text in rules_of(points) if '"stopped"' in text]
+    plan = site_from_text("\n".join(lines), Path("site.toml")).plan
+    values = {}
+    for at, point in enumerate(points):
+        level = [((min(minute, stopped) if stopped else minute) + 7 * at) % 20 * 100 for minute in range(60 * hours)]
+        runs = [round(point.middle * 100) if not stopped or minute < stopped else 0 for minute in range(60 * hours)]
+        values[point.id] = level if point.quantity == "level" else runs
+        if point.id == broken:
+            values[point.id][60:] = [0] * (60 * hours - 60)
+    return moves(replay(plan, recording(values)).events)
+
+
+@pytest.mark.parametrize(
+    ("points", "broken", "after"),
+    [
+        ([FLOW, PUMP], "", (1, 3)),
+        ([FLOW, PUMP, *BEDS], "", (1, 3)),
+        ([FLOW], "", (1, 3)),
+        ([FLOW, *BEDS], "", (10, 17)),
+        (BEDS, "", (50, 61)),
+        ([PUMP, BEDS[0]], "", (10, 17)),
+    ],
+)
+def test_the_rule_that_is_written_tells_when_the_water_stops(
+    points: list[Chosen], broken: str, after: tuple[int, int]
+) -> None:
+    """Within minutes by two meters, when no bed has moved for a while by one, and by beds alone within the hour."""
+    said = stops_at(points, 120, 4, broken)
+    assert [(rule, state) for _, rule, state in said] == [("water.stopped", "unacknowledged")]
+    assert after[0] <= said[0][0] - 120 <= after[1]
+
+
+@pytest.mark.parametrize(("points", "broken"), [([FLOW, PUMP, *BEDS], ""), ([FLOW, PUMP, *BEDS], "return.flow"),
+                                                ([FLOW, *BEDS], "return.flow"), ([FLOW, PUMP], "pump.current"),
+                                                (BEDS, "bed2.level")])  # fmt: skip
+def test_the_rule_that_is_written_cries_no_wolf(points: list[Chosen], broken: str) -> None:
+    """Neither while all runs nor when one meter or one bed shows nothing any more."""
+    assert stops_at(points, 0, 4, broken) == []
+
+
+def test_what_is_not_the_waters_tells_nothing_of_it() -> None:
+    """A tank's level, a fan's current; the file says that nothing watches the water, and why."""
+    fan = chosen("fan.current", "current", "A", "0.4")
+    for points in ([chosen("tank.level", "level", "cm", "0")], [fan]):
+        (said,) = (text for text in rules_of(points) if "water" in text)
+        assert said.startswith("# Nothing that was heard tells when the water stops")
 
 
 def test_from_a_broker_with_unknown_devices_to_a_site_that_is_right(
@@ -193,6 +260,7 @@ def test_from_a_broker_with_unknown_devices_to_a_site_that_is_right(
                         0,
                         False,
                     ),
+                    ("farm/bed", cbor2.dumps([{0: "bed1/moisture", 1: "%", 2: 0.31}]), 0, False),
                     ("farm/mode", "auto", 0, False),
                 ],
                 hostname="127.0.0.1",
@@ -218,6 +286,7 @@ def test_from_a_broker_with_unknown_devices_to_a_site_that_is_right(
         "tank.oxygen": "dissolved_oxygen",
         "bench.rh": "relative_humidity",
         "bench.temp": "air_temperature",
+        "bed1.moisture": "soil_moisture",
     }
     assert "water.stopped" in {rule.id for rule in site.plan.rules}
     assert main(["check", str(out)]) == 0
@@ -248,7 +317,7 @@ def test_a_port_is_listened_to(tmp_path: Path, capsys: pytest.CaptureFixture[str
 
 
 def test_the_kernels_sensors_are_found(tmp_path: Path) -> None:
-    """One-wire probes by their numbers, channels with the unit that the kernel names."""
+    """One-wire probes by their numbers, channels with the unit that the kernel names; expected as often as asked."""
     probe = tmp_path / "bus/w1/devices/28-0316a2795aff"
     probe.mkdir(parents=True)
     data = "73 01 4b 46 7f ff 0d 10 41"
@@ -258,7 +327,135 @@ def test_the_kernels_sensors_are_found(tmp_path: Path) -> None:
     (sensor / "in_humidityrelative_input").write_text("48312\n")
     out = tmp_path / "site.toml"
     assert main(["listen", str(tmp_path), "--for", "1 s", "--yes", "--out", str(out)]) == 0
-    assert {point.quantity for point in load_site(out).plan.points} == {"air_temperature", "relative_humidity"}
+    site = load_site(out)
+    assert {point.quantity for point in site.plan.points} == {"air_temperature", "relative_humidity"}
+    (table,) = site.adapters.values()
+    assert isinstance(table.settings, SysfsSettings)
+    assert all(point.expect_every == table.settings.every for point in site.plan.points)
+
+
+def answers(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("".join(line + "\n" for line in lines)))
+
+
+def test_probes_of_an_sdi12_bus_are_asked_for_and_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By their addresses; a probe of version 1.4 tells its units, of another the keeper says them."""
+    wire, out = Wire(tmp_path), tmp_path / "site.toml"
+    probe = Probe("1", ["+24.5", "+7.25"], seconds=0, meanings=[("TW", "degC"), ("DO", "mg/L")])
+    older = Probe("4", ["+31.5"], identity="12TIDEFARMWET   100", seconds=0)
+    answers(monkeypatch, "tank.temperature water_temperature", "", "bed1.moisture soil_moisture %")
+    with Answering(wire, ProbeBus(probe, older).answer):
+        assert main(["listen", str(wire.path), "--sdi12", "0-5", "--for", "1 s", "--out", str(out)]) == 0
+    site = load_site(out)
+    assert {point.id: (point.quantity, point.unit) for point in site.plan.points} == {
+        "tank.temperature": ("water_temperature", "degC"),
+        "probe1.value2": ("dissolved_oxygen", "mg/L"),
+        "bed1.moisture": ("soil_moisture", "%"),
+    }
+    (table,) = site.adapters.values()
+    assert isinstance(table.settings, Sdi12Settings)
+    assert [(p.address, p.command, p.is_, len(p.values)) for p in table.settings.probes] == [
+        ("1", "MC", "TIDEFARM SOIL-2 100 S/N 0042", 2), ("4", "M", "TIDEFARM WET 100", 1)
+    ]  # fmt: skip
+    assert all(point.expect_every == table.settings.every for point in site.plan.points)
+
+
+def test_registers_of_modbus_devices_are_read_when_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Over TCP and on a serial line; the keeper says what they are and by what they are multiplied."""
+    out = tmp_path / "site.toml"
+    answers(monkeypatch, "-", "return.flow flow L/min 0.01", "x depth", "-", "x current degC", "-", "-", "-")
+    with tcp_server([device(2, [7, 2250, 65535])]) as port:
+        where = ["listen", f"127.0.0.1:{port}", "--modbus", "2-3", "--registers", "0-2", "--for", "1 s"]
+        assert main([*where, "--out", str(out)]) == 0
+        assert main([*where, "--yes", "--out", str(tmp_path / "other.toml")]) == 1
+    assert "without --yes you can say what each is" in capsys.readouterr().err
+    site = load_site(out)
+    (table,) = site.adapters.values()
+    assert isinstance(table.settings, ModbusSettings)
+    (register,) = table.settings.registers
+    assert (register.unit_id, register.table, register.address, register.scale) == (2, "holding", 1, Decimal("0.01"))
+    assert site.plan.points[0].resolution == Fraction(1, 100)
+    assert "under = 11" in out.read_text()
+    wire = Wire(tmp_path)
+    answers(monkeypatch, "tank.temperature water_temperature degC 0.1", "-")
+    with Answering(wire, Slaves({5: [245]}).answer):
+        asked = ["listen", str(wire.path), "--modbus", "5", "--registers", "0", "--baud", "115200", "--for", "1 s"]
+        assert main([*asked, "--out", str(tmp_path / "line.toml")]) == 0
+    assert load_site(tmp_path / "line.toml").plan.points[0].resolution == Fraction(1, 10)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("Tank", "a name has small letters"),
+        ("bed1.level", "is taken"),
+        ("", None),
+        ("-", None),
+        ("tank.level", "what does it measure"),
+        ("tank.level depth", "no quantity"),
+        ("tank.level level degC", "not measured in"),
+        ("tank.level level furlong", "not known"),
+        ("tank.level level cm 0.1", "for registers alone"),
+        ("tank.level level cm 1 2", "at most"),
+    ],
+)
+def test_an_answer_that_cannot_be_used_is_told_why(line: str, told: str | None) -> None:
+    """Where nothing is guessed an empty line leaves it out."""
+    odd = place("a/b", "3")
+    if told is None:
+        assert answer_of(line, odd, "a.b", None, ["bed1.level"]) is None
+    else:
+        with pytest.raises(SettingError, match=told):
+            answer_of(line, odd, "a.b", None, ["bed1.level"])
+
+
+def test_what_is_sent_in_degrees_is_no_level() -> None:
+    """A quantity that the sender's own unit contradicts is refused; without a unit the sender's is taken."""
+    sent = place("a/b", "70.1", unit="degF")
+    with pytest.raises(SettingError, match="it is sent in degF"):
+        answer_of("tank.level level cm", sent, "a.b", None, [])
+    found = answer_of("tank.temperature water_temperature", sent, "a.b", None, [])
+    assert found is not None
+    assert (found.guess.quantity, found.guess.unit) == ("water_temperature", "degF")
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["localhost", "--sdi12"], "for a serial port"),
+        (["/dev/x", "--sdi12", "--modbus", "1"], "SDI-12 or Modbus"),
+        (["/dev/x", "--sdi12", "0-?"], "no address"),
+        (["/dev/x", "--modbus", "0-300"], "no span"),
+        (["x:y"], "no folder"),
+    ],
+)
+def test_what_cannot_be_asked_is_told(options: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """Before anything is opened."""
+    assert main(["listen", *options, "--yes", "--out", "no-such-file.toml"]) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_the_table_on_the_screen_shows_all_that_is_known() -> None:
+    """Address, value, interval, finest step, the guess with its reason, and what holds no number."""
+    heard = Heard()
+    for at in range(3):
+        heard.add("farm/return/flow", {}, Decimal("22.50"), 10.0 * at)
+    heard.what_not["farm/mode"] = "auto\x1b[2J"
+    screen = Console(width=140, record=True, file=io.StringIO())
+    screen.print(table_of(heard, 12.0))
+    said = screen.export_text()
+    for part in (
+        "farm/return/flow",
+        "22.50",
+        "every 10 s",
+        "to 0.01",
+        'flow in L/min: "flow" in its name',
+        "12 s left",
+    ):
+        assert part in said
+    assert "auto?[2J" in said
 
 
 def test_nothing_heard_writes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
