@@ -51,9 +51,13 @@ class DailyMessages:
             self._raised.append((key >> 1, alarm.rule, alarm.side))
 
     def due(
-        self, key: int, alarms: Mapping[str, Mapping[str, Alarm]], standing: Sequence[Alarm], known: KnownOf
+        self,
+        key: int,
+        alarms: Mapping[str, Mapping[str, Alarm]],
+        standing: Callable[[], Sequence[Alarm]],
+        known: KnownOf,
     ) -> list[Telling]:
-        """What is told at an instant. standing: the alarms that somebody should be told of."""
+        """What is told at an instant. standing: gives the alarms that somebody should be told of."""
         if all(self._watched(at) > key for _, at in self._times.values()):
             return []
         found: list[Telling] = []
@@ -64,7 +68,7 @@ class DailyMessages:
                     continue
                 self._times[person.id, purpose] = (of_day, next_at(of_day, key >> 1, self.writer.zone))
                 if purpose == SIGN_OF_LIFE:
-                    title, text = self.writer.well(self._name, [known(alarm, key) for alarm in standing], key)
+                    title, text = self.writer.well(self._name, [known(alarm, key) for alarm in standing()], key)
                     found.append(Telling(key, person, purpose, Priority.LOW, None, title, text))
                 else:
                     found += self._digest(person, key, alarms, known)

@@ -7,6 +7,7 @@ from typing import Any
 
 from rules.acts import Act, ActKind
 from rules.alarms import Alarm, Move, State
+from rules.awake import Awake
 from rules.causes import Causes
 from rules.daily_messages import DailyMessages
 from rules.delays import Change
@@ -68,6 +69,7 @@ class Life:
                 }
         self.by_id = {judge.rule.id: judge for judge in judges}
         self.causes = Causes(plan.rules, self.alarms, running)
+        self.awake = Awake(self.alarms, {rule for rule in self.alarms if self.causes.can_quiet(rule)})
         self.orders = StandingOrders({rule.id: rule for rule in plan.rules}, points, never_muted, plan.persons)
         self.shown = {judge.rule.id: judge.point for judge in judges}
         self.router = Router(plan, writer, self.orders, self.causes, self._thin, self.shown, running)
@@ -128,10 +130,7 @@ class Life:
 
     def _timers(self, key: int) -> Iterator[int]:
         """The keys at which something may become due by itself, as things stand at an instant."""
-        for sides in self.alarms.values():
-            for alarm in sides.values():
-                if alarm.shelved_until:
-                    yield 2 * alarm.shelved_until
+        yield from (2 * end for end in self.awake.ends())
         yield from self.causes.timers()
         yield from self.router.timers(key)
         yield from self.daily.timers()
@@ -143,6 +142,7 @@ class Life:
             self.causes.changed(rule, side, key, active=change.active)
             if alarm is not None:
                 alarm.active = change.active
+                self.awake.note(alarm)
                 if change.active:
                     alarm.since = change.since
         for index, side, change in changes:
@@ -164,11 +164,11 @@ class Life:
     def _speak_or_not(self, key: int) -> None:
         """In the order of the site file: judge anew what shelving has ended, and suppress or release what stands."""
         self.causes.expire(key)
-        for rule, sides in self.alarms.items():
+        for rule, sides in self.awake.by_rule().items():
             # Only what stands or stood can be explained; a rule that nothing can quiet need not be asked.
-            stands = any(alarm.active or alarm.state is State.SUPPRESSED for alarm in sides.values())
+            stands = any(alarm.active or alarm.state is State.SUPPRESSED for alarm in sides)
             quiet = self.causes.quiet_because(rule, key) if stands and self.causes.can_quiet(rule) else ""
-            for alarm in sides.values():
+            for alarm in sides:
                 if self._shelving_ends(alarm, key):
                     continue
                 if quiet and alarm.active and alarm.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
@@ -189,7 +189,10 @@ class Life:
         for telling in self.router.due(key):
             self._tell(telling)
         told = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
-        standing = [a for sides in self.alarms.values() for a in sides.values() if a.state in told]
+
+        def standing() -> list[Alarm]:
+            return [a for sides in self.alarms.values() for a in sides.values() if a.state in told]
+
         for telling in self.daily.due(key, self.alarms, standing, self._known):
             self._tell(telling)
 
@@ -259,6 +262,7 @@ class Life:
             return
         judge = self.by_id[alarm.rule]
         was, alarm.state = alarm.state, following
+        self.awake.note(alarm)
         point = self.writer.points[judge.point]
         # Acts come before the readings of their instant.
         counts = self.writer.facts.value_at(judge.point, key - 1 if by_act else key)
@@ -363,6 +367,7 @@ class Life:
             alarm = self.alarms.get(rule, {}).get(side)
             if alarm is not None:
                 alarm.load(saved)
+                self.awake.note(alarm)
         self.causes.load(state["causes"])
         self.router.load(state["told"], self.alarms)
         self.daily.load(state["daily"], frontier)
