@@ -64,11 +64,13 @@ def _settled(
     """For each statement int8[stretches]: what holds from the key `begins[i]` until the next, or doubt."""
     number = len(begins)
     known = np.ones(number, np.bool_)
-    known[0] = False
     highs, lows = [], []
     for span, scale in zip(spans, scales, strict=True):
-        # With the reading before each stretch, which is held at its beginning.
-        first = np.maximum(np.searchsorted(span.t, begins >> 1) - 1, 0)
+        # With the reading before each stretch, which is held at its beginning. What is held from before the step is
+        # not among them.
+        first = np.searchsorted(span.t, begins >> 1) - 1
+        known &= first >= 0
+        first = np.maximum(first, 0)
         last = span.v[np.append(first[1:], len(span.t) - 1)]
         highs.append(np.maximum(np.maximum.reduceat(span.v, first), last) * scale.factor + scale.offset)
         lows.append(np.minimum(np.minimum.reduceat(span.v, first), last) * scale.factor + scale.offset)

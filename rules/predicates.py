@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from rules.edges import FALSE, TRUE, UNKNOWN, Edges
 from rules.span import ALL, Span, TruthsAt
 from rules.windows import PIECE, Positions, steeper
-from rules.zones import COARSE, DOUBT, FINE, MANY, SHORT, WIDE, Settled, Zones, steepest
+from rules.zones import COARSE, DOUBT, MANY, Settled, Zones, fitting, steepest
 
 _LAST = slice(-1, None)
 
@@ -150,6 +150,10 @@ class Windowed(Predicate):
             column[selection.at[selection.wanted]] = found[selection.wanted]
         return _changes(column)
 
+    def usual(self, span: Span) -> int:
+        """How many readings its windows hold, as the last of the step shows."""
+        return len(span.own) - int(np.searchsorted(span.own, span.own[-1] - self.reach))
+
     def _fill(self, column: NDArray[np.int8], span: Span) -> None:
         # In pieces that fit the processor's cache.
         for start in range(0, len(column), PIECE):
@@ -171,8 +175,8 @@ class Slope(Windowed):
 
     def settled(self, span: Span) -> tuple[Zones, Settled]:
         """See Windowed."""
-        zones = span.zones(WIDE)
-        found = span.windows(self.reach, WIDE)
+        width = fitting(2 * self.usual(span))
+        zones, found = span.zones(width), span.windows(self.reach, width)
         most = steepest(zones, found, self.reach, self.min_readings, self.min_span)
         return zones, np.where(self.passes(zones, most), DOUBT, np.int8(self.otherwise))
 
@@ -266,8 +270,8 @@ class Movement(Windowed):
 
     def settled(self, span: Span) -> tuple[Zones, Settled]:
         """See Windowed."""
-        in_window = len(span.own) - int(np.searchsorted(span.own, span.own[-1] - self.reach))
-        width = FINE if in_window < SHORT else WIDE
+        # Some zones must lie within a window.
+        width = fitting(self.usual(span) // 2)
         zones, found = span.zones(width), span.windows(self.reach, width)
         settled = np.full(len(zones.starts), DOUBT)
         settled[found.whole & (found.high - found.low < self.limit)] = self.less

@@ -17,13 +17,18 @@ from rules.windows import Positions, first_at_or_after
 
 MANY = 4096
 """Readings; in fewer there is nothing to gain."""
-COARSE, WIDE, FINE = 1024, 64, 16
-"""Readings of a zone: for plain limits, for long windows, for short ones."""
-SHORT = 256
-"""Readings; a window of fewer needs fine zones, so that some lie within it."""
+COARSE, WIDE = 1024, 64
+"""Readings of a zone: for plain limits, and otherwise."""
+WIDTHS = (WIDE, 32, 16)
+"""For windows; finer zones cost more and decide more."""
 DOUBT = np.int8(-1)
 Settled = NDArray[np.int8]
 """int8[zones]: the truth at every reading of the zone, or DOUBT."""
+
+
+def fitting(readings: int) -> int:
+    """The widest zone of at most so many readings, or the finest."""
+    return next((width for width in WIDTHS if width <= readings), WIDTHS[-1])
 
 
 class Zones:
@@ -34,6 +39,7 @@ class Zones:
         self.starts = np.arange(0, len(values), width)
         self.ends = np.minimum(self.starts + width, len(values)) - 1
         """Position of each zone's last reading."""
+        self._crossings: dict[int, Positions] = {}
 
     @cached_property
     def high(self) -> Counts:
@@ -64,6 +70,11 @@ class Zones:
 
     def crossings(self, limit: int) -> Positions:
         """The sorted positions i >= 1 where `v > limit` differs from what it was at i - 1."""
+        if limit not in self._crossings:
+            self._crossings[limit] = self._cross(limit)
+        return self._crossings[limit]
+
+    def _cross(self, limit: int) -> Positions:
         values = self.values
         seen = values[:: max(1, len(values) // 15)] > limit
         mostly = 2 * np.count_nonzero(seen) > len(seen)

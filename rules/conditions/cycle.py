@@ -21,6 +21,7 @@ from rules.settings import Amount, RuleSettings
 from rules.span import Span
 from rules.units import parse_amount
 from rules.view import Surroundings, View
+from rules.zones import COARSE, MANY
 
 
 class CycleSettings(RuleSettings):
@@ -115,11 +116,21 @@ class Cycle:
 
     def _marks(self, span: Span) -> tuple[NDArray[np.intp], NDArray[np.int8]]:
         """Where in this step a mark is reached that the run had not reached last, and which: 1 high, -1 low."""
-        marks = (span.v >= self.high).astype(np.int8) - (span.v <= self.low).astype(np.int8)
-        at = np.flatnonzero(marks)
+        values = span.v
+        at = None
+        if len(values) >= MANY:
+            # A mark is reached where its side is entered; the first readings may be beyond one already.
+            zones = span.zones(COARSE)
+            entered = np.concatenate((zones.crossings(self.high - 1), zones.crossings(self.low), span.restarts, [0]))
+            at = np.sort(entered.astype(np.intp), kind="stable")
+            at = at[np.concatenate(([True], at[1:] != at[:-1]))]
+            values = values[at]
+        marks = (values >= self.high).astype(np.int8) - (values <= self.low).astype(np.int8)
+        found = np.flatnonzero(marks)
+        reached = marks[found]
+        at = found if at is None else at[found]
         if not len(at):
-            return at, marks[at]
-        reached = marks[at]
+            return at, reached
         new = np.concatenate(([True], reached[1:] != reached[:-1]))
         # The first mark of each run counts even where it repeats the last one of the run before.
         firsts = np.searchsorted(at, span.restarts)

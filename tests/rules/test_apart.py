@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from unittest.mock import patch
 
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from rules import apart
@@ -14,7 +14,8 @@ from rules.zones import MANY
 from tests.rules.long_series import series
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=300)
+@example(673, [(False, 0, 5500)], 21, 4)
 @given(
     st.integers(0, 2**32),
     st.lists(st.tuples(st.booleans(), st.integers(-40, 40), st.sampled_from([5500, 100, 0])), min_size=1, max_size=2),

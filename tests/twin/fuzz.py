@@ -13,15 +13,16 @@ import sys
 import time
 from collections.abc import Callable
 
-from rules import apart, predicates
+from rules import apart, predicates, zones
+from rules.conditions import cycle
 from tests.twin.case import Case
 from tests.twin.judge import disagreement
 from tests.twin.random_cases import random_case
 from tests.twin.shrink import smallest
 
-SMALL_ZONES = {"MANY": 2, "COARSE": 3, "WIDE": 4, "FINE": 2, "SHORT": 8, "PIECE": 5}
-"""What the dense stage takes for many readings, a zone, and a piece."""
-DENSE = (predicates, apart)
+SMALL_ZONES = {"MANY": 2, "COARSE": 3, "WIDE": 4, "WIDTHS": (4, 2), "PIECE": 5}
+"""What the dense stage takes for many readings, zones of several kinds, and a piece."""
+DENSE = (predicates, apart, zones, cycle)
 
 
 def main() -> int:
