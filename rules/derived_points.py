@@ -130,8 +130,8 @@ class _Linear:
 
 
 class _Ratio:
-    def __init__(self, above: _Scale, below: _Scale | float) -> None:
-        self.above, self.below = above, below
+    def __init__(self, above: _Scale, below: _Scale | float, unit: Unit) -> None:
+        self.above, self.below, self.scale = above, below, float(1 / unit.scale)
 
     def work(self, spans: list[Span]) -> Worked:
         """The quotient; nothing where it would divide by zero."""
@@ -141,7 +141,7 @@ class _Ratio:
         valid = divisor != 0
         values = np.zeros(len(joint.times))
         np.divide(self.above.of(joint.counts[0]), divisor, out=values, where=valid)
-        return joint.times, values, valid, joint.flags
+        return joint.times, values * self.scale, valid, joint.flags
 
 
 class _OverWindow:
@@ -182,19 +182,35 @@ def _worker(settings: AnyDerived, points: Mapping[str, PointPlan]) -> tuple[Work
         weights = [float(exact(w) * points[name].resolution) for name, w in settings.weights.items()]
         return _Linear(weights, float(settings.constant)), settings.quantity, settings.unit
     if isinstance(settings, RatioSettings):
-        above = points[settings.of]
+        above, unit = points[settings.of], parse_unit(settings.unit or "1")
+        if unit.dimension != "ratio":
+            raise UnitError(f"{settings.id} is in {unit.symbol}, and a ratio is in 1 or %")
         scale = _Scale(above, above.units)
         if isinstance(settings.by, str) and settings.by in points:
             if points[settings.by].units.dimension != above.units.dimension:
                 raise UnitError(f"{settings.id}: {settings.of} and {settings.by} do not measure the same")
-            return _Ratio(scale, _Scale(points[settings.by], above.units)), "ratio", "1"
+            return _Ratio(scale, _Scale(points[settings.by], above.units), unit), "ratio", unit.symbol
         below = parse_amount(settings.by, above.units)
         if not below:
             raise SettingError(f"{settings.id} divides by zero")
-        return _Ratio(scale, float(below)), "ratio", "1"
-    point = points[settings.point]
-    unit = settings.unit or point.unit
-    return _OverWindow(settings.take, settings.window, _Scale(point, parse_unit(unit))), point.quantity, unit
+        return _Ratio(scale, float(below), unit), "ratio", unit.symbol
+    return _window_worker(settings, points[settings.point])
+
+
+_AN_HOUR = {"L": "L/h", "m3": "m3/h", "gal": "gal/h"}
+
+
+def _window_worker(settings: OverWindowSettings, point: PointPlan) -> tuple[Worker, str | None, str]:
+    """In the point's own unit or one like it; a loss is so much an hour, and a loss of volume is a flow."""
+    own, unit, quantity = point.units, parse_unit(settings.unit or point.unit), point.quantity
+    if settings.take == "loss" and own.dimension == "volume" and settings.quantity in (None, "flow"):
+        flow = parse_unit(settings.unit or _AN_HOUR.get(own.symbol, "L/h"))
+        if flow.dimension == "flow":
+            an_hour = Unit(flow.symbol, own.dimension, flow.scale * (HOUR // 1000))
+            return _OverWindow(settings.take, settings.window, _Scale(point, an_hour)), "flow", flow.symbol
+    if unit.dimension != own.dimension:
+        raise UnitError(f"{settings.id} is in {unit.symbol}, which {point.id} ({point.unit}) cannot be shown in")
+    return _OverWindow(settings.take, settings.window, _Scale(point, unit)), quantity, unit.symbol
 
 
 def _formula_worker(settings: FormulaSettings, points: Mapping[str, PointPlan]) -> tuple[Worker, str | None, str]:

@@ -62,7 +62,10 @@ class RatioSettings(DerivedSettings):
 
 
 class OverWindowSettings(DerivedSettings):
-    """What a point did over a sliding window: lowest, highest, mean, spread, or loss an hour (falling is positive)."""
+    """What a point did over a sliding window: lowest, highest, mean, spread, or loss an hour (falling is positive).
+
+    A loss is in the point's unit and means so much an hour; a loss of volume is a flow, as in L/h.
+    """
 
     kind: Literal["over_window"]
     point: str

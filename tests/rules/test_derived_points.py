@@ -131,7 +131,45 @@ def test_over_a_window(take: str, expected: int) -> None:
     assert read(made, "sump.x")[-1] == (2 * MINUTE, expected)
 
 
+LITRES = {
+    "id": "sump.litres", "kind": "linear", "weights": {"sump.level": "10"}, "quantity": "volume", "unit": "L",
+    "resolution": "0.1",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("own", "unit", "value"), [({}, "L/h", 600), ({"unit": "L/min"}, "L/min", 10), ({"unit": "m3/h"}, "m3/h", "0.6")]
+)
+def test_a_loss_of_volume_is_a_flow(own: dict[str, str], unit: str, value: Any) -> None:
+    """10 L in a minute are 600 L/h, 10 L/min, 0.6 m3/h."""
+    loss = {"id": "x", "kind": "over_window", "point": "sump.litres", "take": "loss", "window": "2 min"} | own
+    made = engine(LITRES, loss)
+    made.step([block("sump.level", [0, MINUTE, 2 * MINUTE], [300, 290, 280])], [], 3 * MINUTE)
+    assert (made.points["x"].quantity, made.points["x"].unit) == ("flow", unit)
+    assert read(made, "x")[-1][1] * made.points["x"].resolution == Fraction(value)
+
+
+def test_a_loss_of_volume_may_stay_a_volume() -> None:
+    """So much an hour, where quantity or unit says so."""
+    for own in ({"quantity": "volume"}, {"unit": "L"}):
+        loss = {"id": "x", "kind": "over_window", "point": "sump.litres", "take": "loss", "window": "2 min"} | own
+        made = engine(LITRES, loss)
+        made.step([block("sump.level", [0, MINUTE, 2 * MINUTE], [300, 290, 280])], [], 3 * MINUTE)
+        assert made.points["x"].unit == "L"
+        assert read(made, "x")[-1][1] * made.points["x"].resolution == 600
+
+
+def test_a_ratio_may_be_in_per_cent() -> None:
+    """300 of 400 mm are 75 %."""
+    made = engine({"id": "x", "kind": "ratio", "of": "sump.level", "by": "400 mm", "unit": "%", "resolution": "0.1"})
+    made.step([block("sump.level", [0], [300])], [], 100)
+    assert read(made, "x") == [(0, 750)]
+
+
 REFUSED = [
+    ({"id": "x", "kind": "over_window", "point": "sump.level", "take": "loss", "unit": "L/h"}, UnitError, "sump.level"),
+    ({"id": "x", "kind": "over_window", "point": "sump.level", "take": "max", "unit": "L"}, UnitError, "sump.level"),
+    ({"id": "x", "kind": "ratio", "of": "sump.level", "by": "400 mm", "unit": "mm"}, UnitError, "in 1 or %"),
     (SATURATION | {"formula": "percent_saturaton"}, ValueError, "percent_saturation"),
     (SATURATION | {"inputs": {"oxygen": "tank.oxygen"}}, ValueError, "needs temperature"),
     (SATURATION | {"inputs": SATURATION["inputs"] | {"salt": 1}}, ValueError, "has no argument 'salt'"),  # type: ignore[operator]  # a dict beside strings
