@@ -2,16 +2,37 @@
 
 from __future__ import annotations
 
+import dataclasses
+from fractions import Fraction
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rules.acts import ActKind
+from rules.block import block
+from rules.conditions import KINDS
+from rules.engine import Engine
 from rules.messages import BODY_SIZE, TITLE_SIZE
-from rules.plan import Plan
+from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings
-from tests.rules.told import ANNA, BEN, HOUR, Values, acknowledged, high, judged, message, notices, rule, site
+from tests.rules.told import (
+    ANNA,
+    BEN,
+    HOUR,
+    Values,
+    acknowledged,
+    act,
+    at,
+    high,
+    judged,
+    message,
+    notices,
+    person,
+    rule,
+    site,
+)
 
 HOT: Values = {"p": {0: 11}}
 NAMES = {"p": "Air", "q": "Oxygen"}
@@ -274,6 +295,71 @@ def test_whatever_is_written_fits_and_keeps_what_to_do(says: str, do: str, headi
         assert len(event.body["text"]) <= BODY_SIZE
         if event.body["purpose"] != "recovery" and do and len(f"First: {do}") <= BODY_SIZE:
             assert event.body["text"].endswith(f"First: {do}".strip())
+
+
+word = st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc"), exclude_characters="{}"), max_size=90)
+
+
+@given(called=st.tuples(word, word, word), harm=word, unit=st.sampled_from(["degC", "degF"]), place=word)
+@settings(max_examples=25, deadline=None)
+def test_long_names_fit_in_every_kind_of_message(
+    called: tuple[str, str, str], harm: str, unit: str, place: str
+) -> None:
+    """First, next, repeat, recovery, drill, summary, chattering, digest and sign of life."""
+    names = dict(zip("pqw", called, strict=True))
+    runway = {"point": "q", "limit": 5, "loss": "2 degC/h", "harm": harm}
+    rules = [
+        high("a", runway=runway, title=called[0] or None, explains=["o"]),
+        high("o", "w", never_suppressed=True),
+        *(high(f"h{n}", "q", priority="high", title=called[1] or None) for n in range(4)),
+        high("low", "q", priority="low"),
+    ]
+    reader = person("dora", priorities=["critical"], digest="12:20", sign_of_life="12:30")
+    plan = site(rules, [ANNA, BEN, reader], names=names, unit=unit)
+    plan = dataclasses.replace(plan, name=place)
+    values: dict[str, dict[int, int | None]] = {
+        "p": {0: 11, 2000: 9, 2010: 11, 2020: 9, 2030: 11, 2040: 9, 2050: 11, 2055: 9},
+        "q": {0: 9, 700: 11, 1700: 9},
+        "w": {0: 9, 5: 11},
+    }
+    acts = [act(ActKind.DRILL, 2500, None, 2900)]
+    values["q"] |= {2550: 11}
+    found = notices(judged(plan, values, 3000, acts))
+    purposes = {event.body["purpose"] for event in found}
+    assert purposes >= {
+        "first",
+        "next",
+        "repeat",
+        "recovery",
+        "summary",
+        "chattering",
+        "digest",
+        "sign-of-life",
+        "drill",
+    }
+    for event in found:
+        assert len(event.body["title"]) <= TITLE_SIZE, event.body["purpose"]
+        assert len(event.body["text"]) <= BODY_SIZE, event.body["purpose"]
+
+
+def test_volumes_come_in_gallons_where_the_keeper_wants_them() -> None:
+    """US gallons, in messages as in limits; 3.785411784 L each (NIST Handbook 44, appendix C)."""
+    flow = PointPlan("flow", "flow", "L/min", Fraction(1, 100), 60_000, 10**9, name="Flow back to the tank")
+    rule_made = KINDS["band"].model_validate(
+        {
+            "id": "a",
+            "kind": "band",
+            "point": "flow",
+            "low": "2 gal/min",
+            "priority": "critical",
+            "title": "Flow {value}",
+        }
+    )
+    plan = Plan("x", "UTC", (flow,), (rule_made,), persons=(ANNA,), settle=0, volume_unit="gal")
+    events = Engine(plan, at(0)).step([block("flow", [at(0), at(60)], [758, 757])], [], at(61))
+    (notice,) = notices(events)
+    assert notice.body["title"] == "Flow 2.0 gal/min"
+    assert notice.body["text"] == "Flow back to the tank 2.0 gal/min since 12:01."
 
 
 # --- other words
