@@ -88,7 +88,9 @@ Told = tuple[Callable[[], str], Iterable[dict[str, Any]], Callable[[], None]]
 def _alarms(site: Site, start: int, end: int, zone: Zone, arguments: argparse.Namespace) -> Told:
     with StoreReader(site.store_path, site.plan.points) as store:
         told = figures(store.events(None, end, type="alarm"), start, end, zone)
-    found = findings(told, zone)
+    quantities = {point.id: point.quantity for point in site.plan.points}
+    signals = {rule.id: quantities.get(getattr(rule, "point", ""), "") for rule in site.plan.rules}
+    found = findings(told, zone, signals)
 
     def page() -> str:
         from daemon.reports.page import report_page

@@ -8,32 +8,37 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from daemon.listening.guess import words_of
-from rules.durations import SECOND, show_duration
+from rules.durations import SECOND, parse_duration, show_duration
 from rules.quantities import QUANTITIES
+from rules.suggested import SOURCE, suggested
 from rules.units import convert, exact, parse_unit
 
 
 class Band(NamedTuple):
-    """Limits in the quantity's own unit."""
+    """Limits and the usual span of a probe in the quantity's own unit; deadband and delay are what the trade is used
+    to, and are raised to what rules.suggested has for such a signal."""
 
     low: str | None
     high: str | None
+    span: str
     deadband: str
     on_delay: str
     priority: str
     do: str
 
 
-# Warm-water fish and tender trees; the times are common practice, no source.
+# Warm-water fish and tender trees; spans, deadbands and times are common practice, no source.
 BANDS: dict[str, Band] = {
-    "water_temperature": Band("18", "32", "0.5", "10 min", "high", "check heater, shade and aeration"),
-    "dissolved_oxygen": Band("4", None, "0.3", "10 min", "high", "run all air and let the return splash. No feed."),
-    "ph": Band("6.0", "7.6", "0.1", "30 min", "medium", "test pH by hand; if true, test hardness and ammonia"),
-    "air_temperature": Band("7", "36", "1", "15 min", "high", "look at vents, door and heating"),
-    "soil_temperature": Band("13", "32", "1", "6 h", "medium", "look at the ground loop"),
-    "conductivity": Band(None, "3000", "50", "30 min", "medium", "test by hand; if true, change some water"),
+    "water_temperature": Band("18", "32", "50", "0.5", "10 min", "high", "check heater, shade and aeration"),
+    "dissolved_oxygen": Band(
+        "4", None, "20", "0.3", "10 min", "high", "run all air and let the return splash. No feed."
+    ),
+    "ph": Band("6.0", "7.6", "14", "0.1", "30 min", "medium", "test pH by hand; if true, test hardness and ammonia"),
+    "air_temperature": Band("7", "36", "80", "1", "15 min", "high", "look at vents, door and heating"),
+    "soil_temperature": Band("13", "32", "50", "1", "6 h", "medium", "look at the ground loop"),
+    "conductivity": Band(None, "3000", "5000", "50", "30 min", "medium", "test by hand; if true, change some water"),
 }
-_COOL_WATER = Band("5", "19", "0.5", "10 min", "high", "check shade, inflow and aeration")
+_COOL_WATER = Band("5", "19", "50", "0.5", "10 min", "high", "check shade, inflow and aeration")
 _COOL_BELOW = 17
 _OTHERS = frozenset(
     ("air", "blower", "fan", "vent", "heater", "light", "lamp", "mains", "battery", "batt", "solar", "gas", "wind")
@@ -92,13 +97,27 @@ def _band(point: Chosen) -> list[str]:
             limit = f"{float(middle - span if key == 'low' else middle + span):.1f}"
             remark = f"   # what was heard ({point.middle} {point.unit}) lies outside the usual limit: is it right?"
         lines.append(f"{key} = {_amount(limit, point)}{remark}")
+    deadband, delay, source = _calm(band, point.quantity)
     lines += [
-        f"deadband = {_amount(band.deadband, point)}",
-        f'on_delay = "{band.on_delay}"',
+        f"deadband = {_amount(deadband, point)}{source}",
+        f'on_delay = "{delay}"',
         f'priority = "{band.priority}"',
         f'do = "{band.do}"',
     ]
     return ["\n".join(lines) + "\n"]
+
+
+def _calm(band: Band, quantity: str) -> tuple[str, str, str]:
+    """Deadband, on-delay, and where the deadband is from: the trade's, or more where more is suggested."""
+    least = suggested(quantity)
+    if least is None:
+        return band.deadband, band.on_delay, ""
+    delay = max(parse_duration(band.on_delay), least.delay or 0)
+    part = least.deadband * exact(band.span)
+    if part <= exact(band.deadband):
+        return band.deadband, show_duration(delay), ""
+    share = f"{float(least.deadband * 100):g} % of a span of {band.span}"
+    return f"{float(part):g}", show_duration(delay), f"   # {share} ({SOURCE})"
 
 
 def _amount(number: str, point: Chosen) -> str:

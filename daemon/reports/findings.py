@@ -6,12 +6,13 @@ keeper with a job elsewhere can take is less (common practice, no source).
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 from daemon.reports.figures import Figures
 from rules.durations import DAY, HOUR, MINUTE, SECOND
 from rules.local_time import Zone
+from rules.suggested import SOURCE, suggested
 
 ACCEPTABLE, MANAGEABLE = 150, 300
 """New alarms a day."""
@@ -21,6 +22,7 @@ STALE_AT_MOST = 5
 FLOOD_SHARE = 0.01
 MIX = {"low": 0.80, "medium": 0.15, "high and critical": 0.05}
 _MOST_ROWS = 10
+CHATTERING, FLEETING = "Chattering", "Fleeting"
 SLOW = 15 * MINUTE
 """A critical alarm acknowledged later than this (common practice, no source)."""
 
@@ -36,9 +38,27 @@ class Finding(NamedTuple):
     advice: str
 
 
-def findings(figures: Figures, zone: Zone) -> list[Finding]:
-    """Every figure, in the order in which a keeper should look at them."""
-    return [make(figures, zone) for make in _ALL]
+def findings(figures: Figures, zone: Zone, signals: Mapping[str, str] | None = None) -> list[Finding]:
+    """Every figure, in the order in which a keeper should look at them.
+
+    signals: rule -> quantity of its point, for what is suggested for such signals.
+    """
+    return [_calmed(make(figures, zone), signals or {}) for make in _ALL]
+
+
+def _calmed(finding: Finding, signals: Mapping[str, str]) -> Finding:
+    """With what is suggested for the signals of the alarms that come and go."""
+    if finding.name not in (CHATTERING, FLEETING):
+        return finding
+    told: dict[str, None] = {}
+    for name, _ in finding.rows:
+        least = suggested(signals.get(name.partition(" ")[0], ""))
+        if least is not None:
+            delay = "" if least.delay is None else f", delays of {shown_span(least.delay)}"
+            told[f"{least.signal}: deadband {float(least.deadband * 100):g} % of the range{delay}"] = None
+    if not told:
+        return finding
+    return finding._replace(advice=f"{finding.advice} To begin with ({SOURCE}): {'; '.join(told)}.")
 
 
 def _a_day(figures: Figures, zone: Zone) -> Finding:
@@ -87,13 +107,13 @@ def _chattering(figures: Figures, zone: Zone) -> Finding:
         else ""
     )
     rows = [(name, "3 or more within a minute") for name in figures.chattering]
-    return Finding("Chattering", str(len(rows)), "should be none", not rows, rows, advice)
+    return Finding(CHATTERING, str(len(rows)), "should be none", not rows, rows, advice)
 
 
 def _fleeting(figures: Figures, zone: Zone) -> Finding:
     rows = [(name, f"{short} of {count} over within a minute") for name, short, count in figures.fleeting]
     advice = "Over before anybody could act: an on_delay longer than they last leaves them out." if rows else ""
-    return Finding("Fleeting", str(len(rows)), "should be none", not rows, rows, advice)
+    return Finding(FLEETING, str(len(rows)), "should be none", not rows, rows, advice)
 
 
 def _stale(figures: Figures, zone: Zone) -> Finding:

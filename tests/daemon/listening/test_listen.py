@@ -241,6 +241,16 @@ def test_what_is_not_the_waters_tells_nothing_of_it() -> None:
         assert said.startswith("# Nothing that was heard tells when the water stops")
 
 
+def test_deadbands_and_delays_begin_with_what_is_published_for_the_signal() -> None:
+    """At least 1 % of a pH probe's 14 and 60 s for a temperature, whose source stands beside; the trade's where wider."""
+    ph = Chosen("tank.ph", "ph", "pH", Decimal("6.8"), 60_000, "tank/ph")
+    air = Chosen("house.air", "air_temperature", "degC", Decimal(22), 60_000, "house/air")
+    text = "".join(rules_of([ph, air]))
+    assert "deadband = 0.14   # 1 % of a span of 14 (EEMUA 191, as quoted)" in text
+    assert "deadband = 1\n" in text
+    assert 'on_delay = "15 min"' in text
+
+
 def test_from_a_broker_with_unknown_devices_to_a_site_that_is_right(
     broker: Broker, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -196,6 +196,18 @@ def test_every_figure_that_asks_for_a_look_says_what_to_do() -> None:
             assert not one.advice, one.name
 
 
+def test_what_comes_and_goes_is_told_what_suits_its_signal() -> None:
+    """The deadband and delays suggested for such signals, with their source; nothing for signals that have none."""
+    events = [e for n in range(4) for e in passing(START + n * 15 * SECOND, 5 * SECOND)]
+    told = figures(events, START, START + DAY, UTC)
+    by_name = {one.name: one for one in findings(told, UTC, {"air.hot": "air_temperature"})}
+    for name in ("Chattering", "Fleeting"):
+        assert by_name[name].advice.endswith(
+            "To begin with (EEMUA 191, as quoted): temperature: deadband 1 % of the range, delays of 1 min."
+        )
+    assert "EEMUA" not in "".join(one.advice for one in findings(told, UTC, {"air.hot": "state"}))
+
+
 class Page(HTMLParser):
     """Checks that tags close, and keeps what a browser would load."""
 
