@@ -242,7 +242,7 @@ def test_what_is_not_the_waters_tells_nothing_of_it() -> None:
 
 
 def test_deadbands_and_delays_begin_with_what_is_published_for_the_signal() -> None:
-    """At least 1 % of a pH probe's 14 and 60 s for a temperature, whose source stands beside; the trade's where wider."""
+    """At least 1 % of a pH probe's span, with the source beside; what the trade is used to where that is wider."""
     ph = Chosen("tank.ph", "ph", "pH", Decimal("6.8"), 60_000, "tank/ph")
     air = Chosen("house.air", "air_temperature", "degC", Decimal(22), 60_000, "house/air")
     text = "".join(rules_of([ph, air]))
