@@ -15,6 +15,7 @@ from adapters.intake import Adapter
 from adapters.local_way import is_local
 from adapters.notify import AppriseNotifier, problem
 from adapters.secrets import SecretUrl, load_tokens, load_ways, secrets_path
+from daemon.adapter_states import AdapterStates
 from daemon.clock import PlayedClock, SystemClock
 from daemon.dating import DatedInlet
 from daemon.forwarding import forwarder_of
@@ -61,6 +62,7 @@ class Service:
         self._reload = threading.Event()
         self.loop: Loop | None = None
         self.adapters: list[Adapter] = []
+        self.states = AdapterStates(self.site.store_path)
         self.outbox: Outbox | None = None
 
     def run(self) -> None:
@@ -147,6 +149,8 @@ class Service:
                 forwarder.stop()
             self.outbox.stop()
             doors.stop()
+            told.join()
+            self.states.look((adapter.health() for adapter in self.adapters), last=True)
             _log.info("stopped; %s", self._health_line())
 
     def stop(self) -> None:
@@ -210,6 +214,7 @@ class Service:
                 self._reload.clear()
                 self.reload()
             self.selfwatch.tick()
+            self.states.look(adapter.health() for adapter in self.adapters)
             if time.monotonic() - begun >= HEALTH_EVERY:
                 begun = time.monotonic()
                 _log.info("%s", self._health_line())

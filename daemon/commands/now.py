@@ -6,6 +6,7 @@ import argparse
 import json
 from typing import Any
 
+from daemon.adapter_states import AdapterState, read_states
 from daemon.arguments import json_argument, site_argument
 from daemon.clock import SystemClock
 from daemon.orders import order_lines, shown_orders
@@ -23,6 +24,8 @@ from rules.showing import show
 
 EXAMPLE = "tidebed now site.toml"
 
+_OLD = 180_000
+"""ms; the daemon writes at least every minute."""
 _FLAGS = {Flag.PASS: "", Flag.NOT_EVALUATED: "", Flag.SUSPECT: "suspect", Flag.FAIL: "fail", Flag.MISSING: "missing"}
 
 
@@ -39,13 +42,49 @@ def run(arguments: argparse.Namespace) -> int:
         saved = store.checkpoint()
         unsent = store.unsent()
     now = SystemClock().now()
+    states = read_states(site.store_path)
     engine = None if saved is None else Engine.restore(site.plan, saved)
     if arguments.json:
-        for line in _lines(site, engine, unsent, now):
+        for line in _lines(site, engine, unsent, now) + _state_lines(states):
             print(json.dumps(line, ensure_ascii=False))
     else:
         _print(site, engine, unsent, now)
+        _print_states(site, states, now)
     return 0
+
+
+def _state_lines(states: list[AdapterState]) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": "adapter",
+            "t": show_time(one.time),
+            "name": one.name,
+            "state": one.state,
+            "received": one.received,
+            "refused": one.refused,
+            "last_error": one.last_error,
+        }
+        for one in states
+    ]
+
+
+def _print_states(site: Site, states: list[AdapterState], now: int) -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(highlight=False)
+    if states:
+        old = "; the daemon has not written since" if now - states[0].time > _OLD else ""
+        console.print(
+            f"\nHow readings come in, as of {Zone(site.plan.timezone).moment(states[0].time):%d %b %H:%M}{old}:"
+        )
+    for one in states:
+        causes = ", ".join(f"{cause} {count}" for cause, count in sorted(one.refused.items(), key=lambda own: -own[1]))
+        told = f"  {one.name:<12} {one.state:<10} {one.received} readings"
+        told += f", {sum(one.refused.values())} refused ({causes})" if causes else ""
+        told += f"; last trouble: {one.last_error}" if one.last_error else ""
+        plain = "".join(char if char.isprintable() else "?" for char in told)
+        console.print(Text(plain, style="" if one.state == "connected" else "yellow"))
 
 
 def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -> list[dict[str, Any]]:

@@ -7,6 +7,7 @@ import errno
 import os
 import queue
 import select
+import termios
 import threading
 import tty
 from collections.abc import Callable
@@ -91,6 +92,11 @@ class Wire:
         assert self._far is not None
         while data:
             data = data[os.write(self._far, data) :]
+
+    def drain(self) -> None:
+        """Throw away what was sent and not read yet."""
+        assert self._near is not None
+        termios.tcflush(self._near, termios.TCIFLUSH)
 
     def hear(self, timeout: float = 0.02) -> bytes:
         """What was written to the wire; empty where nothing comes, or where it is unplugged."""

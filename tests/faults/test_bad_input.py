@@ -9,9 +9,11 @@ import sys
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
+import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from daemon.clock import SystemClock
+from daemon.main import main
 from daemon.site.load import load_site
 from daemon.store import StoreReader
 from demo_replay.broker import Broker
@@ -51,7 +53,9 @@ point = "tank.temperature"
 """
 
 
-def test_everything_wrong_at_once_is_counted_and_the_good_reading_behind_it_arrives(tmp_path: Path) -> None:
+def test_everything_wrong_at_once_is_counted_and_the_good_reading_behind_it_arrives(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Malformed payloads, wrong units, NaN, infinities, 1970, the far future, an unknown topic, two megabytes."""
     program("mosquitto")
     broker = Broker(tmp_path / "broker", kind="mosquitto")
@@ -109,6 +113,16 @@ def test_everything_wrong_at_once_is_counted_and_the_good_reading_behind_it_arri
         daemon.send_signal(signal.SIGTERM)
         assert daemon.wait(UNTIL) == 0, log.read_text()
         broker.stop()
+    assert main(["now", str(tmp_path / "site.toml")]) == 0
+    shown = capsys.readouterr().out
+    assert "mqtt" in shown
+    assert f"{len(wrong)} refused" in shown
+    assert main(["now", str(tmp_path / "site.toml"), "--json"]) == 0
+    (state,) = [line for line in map(json.loads, capsys.readouterr().out.splitlines()) if line["type"] == "adapter"]
+    assert (state["name"], state["state"]) == ("mqtt", "stopped")
+    assert sum(state["refused"].values()) == len(wrong)
+    assert state["refused"]["payload too large"] == 1
     told = log.read_text()
+    assert "adapter mqtt: connected" in told
     assert f"{len(wrong)} refused" in told, told
     assert "Traceback" not in told
