@@ -25,7 +25,7 @@ class IndustrialSettings(Settings):
 
     point: str = Field(description="the point that the value is of")
     device: str = Field(
-        pattern=r"^[^/]+$", description="its name, as in bme280, or its folder, as in iio:device0, which may change"
+        pattern=r"^[^/]+$", description="what its file `name` says, or its folder, as in iio:device0, which may change"
     )
     channel: str = Field(pattern=r"^[a-z0-9_-]+$", description="as in temp, humidityrelative, voltage0")
     unit: str | None = Field(None, description="the unit after scale and offset, where the kernel names no unit")

@@ -15,6 +15,8 @@ from collections.abc import Callable
 import cbor2
 
 from adapters.checks import xor8
+from adapters.modbus.registers import value_of
+from adapters.modbus.settings import WIDTH, RegisterSettings
 from adapters.mqtt.decode import Decoder
 from adapters.mqtt.settings import MqttSettings
 from adapters.payloads.decoded import Decoded
@@ -22,7 +24,9 @@ from adapters.sdi12.replies import ReplyRefused, body, crc_text, parse_identity,
 from adapters.serial_line.cutting import Cutter
 from adapters.serial_line.decode import LineDecoder
 from adapters.serial_line.settings import SerialLineSettings
-from adapters.sysfs.texts import TextRefused, one_wire_temperature
+from adapters.sysfs.texts import TextRefused, number, one_wire_temperature
+from daemon.listening.payloads import numbers_in
+from rules.errors import ValueRefused
 from tests.fed_points import POINTS
 
 NOW = 1_775_182_470_000
@@ -64,10 +68,14 @@ def decoders() -> dict[str, tuple[bytes, Try]]:
     return {
         "csv": (said, _lines(csv)),
         "csv with xor": (b"$%s*%02X" % (said, xor8(said)), _lines(csv | {"checksum": "xor"})),
+        "number line": (b" 21.50", _lines({"port": "/", "fields": [{"point": "tank.temperature"}]})),
         "pairs": (b"t=21.5,flow=8", _lines(pairs)),
         "json line": (b'{"t":21.5}', _lines(json)),
         "sdi12 values": (b"0+22.5-61.3" + crc_text(b"0+22.5-61.3") + b"\r\n", _sdi12),
         "one-wire": (wire + b" : crc=41 YES\n" + wire + b" t=23187\n", _one_wire),
+        "sysfs number": (b"21500\n", _attribute),
+        "modbus words": (b"\x42\xf6\xe9\x79", _words),
+        "listening": (b'{"t":21.5}', lambda data: all(found.payload for found in numbers_in(data))),
         "mqtt plain": (b"21.5", _message(broker, "plain")),
         "mqtt array": (b'{"a":[{"t":21.5},{"t":21.6}]}', _message(broker, "each")),
         "senml json": (b'[{"n":"tank.oxygen","u":"kg/m3","v":0.0075}]', _message(broker, "senml")),
@@ -116,6 +124,26 @@ def _one_wire(data: bytes) -> bool:
         one_wire_temperature(data.decode("latin-1"))
     except TextRefused as error:
         return bool(error.cause)
+    return True
+
+
+def _attribute(data: bytes) -> bool:
+    try:
+        number(data.decode("latin-1"))
+    except TextRefused as error:
+        return bool(error.cause)
+    return True
+
+
+def _words(data: bytes) -> bool:
+    """As the registers of an answer, of whatever length, taken for each type."""
+    words = [int.from_bytes(data[at : at + 2], "big") for at in range(0, len(data), 2)]
+    for kind in WIDTH:
+        try:
+            value_of(words, RegisterSettings.model_validate({"point": "tank.temperature", "address": 0, "type": kind}))
+        except ValueRefused as error:
+            if not str(error):
+                return False
     return True
 
 

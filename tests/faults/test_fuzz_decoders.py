@@ -4,5 +4,5 @@ from tests.faults.fuzz_decoders import run
 
 
 def test_every_spoiled_line_is_read_or_refused_with_a_cause() -> None:
-    """Ten decoders, 300 lines each, always the same."""
+    """Fourteen decoders, 300 lines each, always the same."""
     assert run(300, seed=1).total() == 0

@@ -122,7 +122,7 @@ def test_sensors_are_read_round_after_round(tmp_path: Path) -> None:
     """One-wire, and raw values with the offset and scale of the channel or of its kind."""
     kernel, kept = Kernel(tmp_path), Kept()
     kernel.one_wire(ID, text("73 01 4b 46 7f ff 0d 10 41", 23187))
-    kernel.industrial(0, name="bme280", in_humidityrelative_input="48312")
+    kernel.industrial(0, name="air-sensor", in_humidityrelative_input="48312")
     kernel.industrial(
         1, name="adc", in_voltage3_raw="1000", in_voltage_scale="0.5", in_voltage3_offset="-200", in_temp_raw="5"
     )
@@ -131,7 +131,7 @@ def test_sensors_are_read_round_after_round(tmp_path: Path) -> None:
         kept,
         one_wire=[PROBE],
         industrial=[
-            {"point": "house.humidity", "device": "bme280", "channel": "humidityrelative"},
+            {"point": "house.humidity", "device": "air-sensor", "channel": "humidityrelative"},
             {"point": "loop.flow", "device": "adc", "channel": "voltage3", "unit": "L/h"},
         ],
     ) as adapter:
@@ -147,8 +147,8 @@ def test_sensors_are_read_round_after_round(tmp_path: Path) -> None:
 def test_a_probe_that_is_gone_is_told_and_comes_back(tmp_path: Path) -> None:
     """The others are read meanwhile."""
     kernel, kept = Kernel(tmp_path), Kept()
-    kernel.industrial(0, name="bme280", in_humidityrelative_input="50000")
-    other = {"point": "house.humidity", "device": "bme280", "channel": "humidityrelative"}
+    kernel.industrial(0, name="air-sensor", in_humidityrelative_input="50000")
+    other = {"point": "house.humidity", "device": "air-sensor", "channel": "humidityrelative"}
     with polling(kernel, kept, one_wire=[PROBE], industrial=[other]) as adapter:
         until(lambda: adapter.health().refused["no such sensor"] >= 2)
         assert 500 in kept.counts()
@@ -172,8 +172,8 @@ def test_two_sensors_of_one_name_must_be_told_apart(tmp_path: Path) -> None:
     """By their folders, which the refusal names."""
     kernel, kept = Kernel(tmp_path), Kept()
     for at in (0, 1):
-        kernel.industrial(at, name="bme280", in_temp_input="20000")
-    sensor = {"point": "tank.temperature", "device": "bme280", "channel": "temp"}
+        kernel.industrial(at, name="air-sensor", in_temp_input="20000")
+    sensor = {"point": "tank.temperature", "device": "air-sensor", "channel": "temp"}
     with polling(kernel, kept, industrial=[sensor]) as adapter:
         until(lambda: adapter.health().refused["two of that name"])
         assert "iio:device1" in adapter.health().last_error
