@@ -24,26 +24,37 @@ from rules.units import parse_unit
 ROW = "series, time, value, flag, effective, judged, final"
 """The columns of the table `reading` from which `table` makes columns."""
 
+_DAYS_AT_ONCE = 32
+
 Target = tuple[str, Fraction]
 """The unit and resolution in which a point is read."""
 
 
 def sealed(connection: Connection, point: int, day: int) -> list[tuple[int, Columns]]:
     """(series, columns) of each block of a point's day. Raises StoreDamaged."""
-    found = []
-    rows = connection.rows(
-        "SELECT series, columns FROM block WHERE point = ? AND day = ? ORDER BY series", (point, day)
-    )
-    for series, data in rows:
-        try:
-            found.append((series, unpack(data)))
-        except Damaged as error:
-            name = connection.value("SELECT name FROM point WHERE id = ?", (point,))
-            raise StoreDamaged(
-                f"the sealed day {show_time(day * DAY)[:10]} of {name} in {connection.path} is damaged ({error}); "
-                f"{MEND}"
-            ) from error
+    found = packed(connection, point, day, day).get(day, [])
+    return [(series, _unpacked(connection, point, day, data)) for series, data in found]
+
+
+def packed(connection: Connection, point: int, first: int, last: int) -> dict[int, list[tuple[int, bytes]]]:
+    """day -> (series, bytes) of each block, for the days of a point from `first` to `last`."""
+    found: dict[int, list[tuple[int, bytes]]] = {}
+    for day, series, data in connection.rows(
+        "SELECT day, series, columns FROM block WHERE point = ? AND day BETWEEN ? AND ? ORDER BY day, series",
+        (point, first, last),
+    ):
+        found.setdefault(day, []).append((series, data))
     return found
+
+
+def _unpacked(connection: Connection, point: int, day: int, data: bytes) -> Columns:
+    try:
+        return unpack(data)
+    except Damaged as error:
+        name = connection.value("SELECT name FROM point WHERE id = ?", (point,))
+        raise StoreDamaged(
+            f"the sealed day {show_time(day * DAY)[:10]} of {name} in {connection.path} is damaged ({error}); {MEND}"
+        ) from error
 
 
 def damaged_days(connection: Connection) -> list[str]:
@@ -113,6 +124,8 @@ class History:
         self._connection = connection
         self._targets = dict(targets or {})
         self._records = dict(records or {})
+        # A series never changes once it is there; a new one is looked up when a reading points to it.
+        self._series: dict[int, Series] = {}
 
     def points(self) -> list[str]:
         """The points that have readings here."""
@@ -170,18 +183,32 @@ class History:
         number = self._connection.value("SELECT id FROM point WHERE name = ?", (point,))
         if number is None or upto <= after:
             return
-        series = {one.id: one for one in every_series(self._connection).values() if one.point == number}
-        target = self._targets.get(point) or _newest(series.values())
-        records = self._records.get(point, ()) if point in self._targets else ()
-        for day in self._days(number, after, upto):
-            start = max(after, day * DAY - 1)
-            end = min(upto, day * DAY + DAY - 1)
+        days = self._days(number, after, upto)
+        # A month at a time: few questions to the disk, and never more than its packed bytes in memory.
+        for at in range(0, len(days), _DAYS_AT_ONCE):
+            first, last = days[at], days[min(at + _DAYS_AT_ONCE, len(days)) - 1]
+            start, end = max(after, first * DAY - 1), min(upto, last * DAY + DAY - 1)
             with self._connection.snapshot():
-                parts = sealed(self._connection, number, day) + unsealed(self._connection, number, start, end)
-            part = merge(converted(columns, series[one], target, records) for one, columns in parts)
-            lo, hi = np.searchsorted(part.times, [start, end], side="right")
-            if hi > lo:
-                yield take(part, slice(lo, hi))
+                blocks = packed(self._connection, number, first, last)
+                rows = {
+                    day: unsealed(self._connection, number, max(start, day * DAY - 1), min(end, day * DAY + DAY - 1))
+                    for day in days_of_rows(self._connection, number, start, end)
+                }
+            for day in sorted(blocks.keys() | rows.keys()):
+                parts = [(one, _unpacked(self._connection, number, day, data)) for one, data in blocks.get(day, ())]
+                part = merge(self._meant(point, one, columns) for one, columns in parts + rows.get(day, []))
+                lo, hi = np.searchsorted(part.times, [start, end], side="right")
+                if hi > lo:
+                    yield take(part, slice(lo, hi))
+
+    def _meant(self, point: str, number: int, columns: Columns) -> Columns:
+        """The readings of a series as the point's."""
+        if number not in self._series:
+            self._series |= every_series(self._connection)
+        series = self._series[number]
+        known = point in self._targets
+        target = self._targets[point] if known else _newest(s for s in self._series.values() if s.name == point)
+        return converted(columns, series, target, self._records.get(point, ()) if known else ())
 
     def _ends(self, point: int, end: str, column: str) -> list[int]:
         # By day first, which the index answers without a look into every block.
@@ -225,6 +252,8 @@ def _newest(series: Iterable[Series]) -> Target:
 
 def converted(columns: Columns, series: Series, target: Target, records: Sequence[Record]) -> Columns:
     """The readings of a series in the unit and resolution of `target`, through the calibrations of its point."""
+    if not records and target == (series.unit, series.resolution):
+        return columns
     unit, own = parse_unit(target[0]), parse_unit(series.unit)
     if not records and unit.dimension == own.dimension:
         values = through(series.door_to(*target), columns.values, columns.flags == Flag.MISSING)

@@ -8,7 +8,6 @@ from fractions import Fraction
 import pytest
 
 from daemon.store import Sending, State, Store, StoreReader, hand_in, history
-from daemon.store.columns import Columns
 from daemon.store.connection import Connection
 from daemon.store.errors import StoreMissing
 from rules.acts import Act, ActKind
@@ -269,15 +268,15 @@ def test_a_reader_sees_what_is_committed_while_the_daemon_runs(store: Store) -> 
 def test_a_day_that_is_sealed_while_it_is_read_is_seen_once(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     """Between the look at the blocks and the look at the rows."""
     store.commit([block(WATER.id, [EVENING, EVENING + 1], [1, 2])])
-    look = history.sealed
+    look = history.packed
 
-    def then_seal(connection: Connection, point: int, day: int) -> list[tuple[int, Columns]]:
-        found = look(connection, point, day)
+    def then_seal(connection: Connection, point: int, first: int, last: int) -> dict[int, list[tuple[int, bytes]]]:
+        found = look(connection, point, first, last)
         monkeypatch.undo()
         assert store.seal_step(EVENING + 2 * DAY) is not None
         return found
 
-    monkeypatch.setattr(history, "sealed", then_seal)
+    monkeypatch.setattr(history, "packed", then_seal)
     with StoreReader(store.path) as reader:
         assert [part.values.tolist() for part in reader.read(WATER.id, 0, 2**62)] == [[1, 2]]
 
