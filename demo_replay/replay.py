@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -92,6 +92,7 @@ def replay(
     *,
     acts: Sequence[Act] = (),
     span: tuple[int, int] | None = None,
+    watched: Collection[str] | None = None,
     warm_from: int | None = None,
     from_: int | None = None,
     to: int | None = None,
@@ -100,15 +101,17 @@ def replay(
     """Judge `source` by `plan`.
 
     acts: what people did and when the daemon did not run, honoured as in the log. span: first and last instant (ms UTC)
-    of what was watched, where more is known than the first and last reading, as of the daemon's own store. warm_from:
-    readings before it are left out (default: none); acts before it count only while they last. from_, to: only events
-    with from_ <= t <= to are shown; what is earlier is judged as warm-up, what is later is not judged.
+    of what was watched, where more is known than the first and last reading, as of the daemon's own store. watched: the
+    points in service, heard or not (default: those with a reading); the rest are out of service. warm_from: readings
+    before it are left out (default: none); acts before it count only while they last. from_, to: only events with
+    from_ <= t <= to are shown; what is earlier is judged as warm-up, what is later is not judged.
 
-    Raises NothingToReplay where no point of the plan has a reading, or none of it lies in the span asked for.
+    Raises NothingToReplay where no point of the plan is in service, or none of it lies in the span asked for.
     """
     present = [point.id for point in plan.points if point.id in set(source.points())]
     found = span or source.span()
-    if found is None or not present:
+    served = present if watched is None else [point.id for point in plan.points if point.id in watched]
+    if found is None or not served:
         known = ", ".join(source.points()[:8]) or "nothing at all"
         raise NothingToReplay(
             f"no point of {plan.name or 'the plan'} has a reading in the recording, which holds {known}; "
@@ -122,7 +125,7 @@ def replay(
             f"the recording lasts from {show_time(found[0])} to {show_time(found[1])}; nothing of it lies in the span "
             "that is asked for, so choose another --from or --to"
         )
-    service = in_service(plan, present)
+    service = in_service(plan, served)
     engine = Engine(service.plan, start)
     events: list[Event] = []
     readings = 0

@@ -95,8 +95,8 @@ def _case(
     with recorded(site, [name], strict=strict, progress=progress) as found:
         span = found.span or found.source.span()
         present = [point.id for point in plan.points if point.id in set(found.source.points())]
-        service = in_service(plan, present)
-        if span is None or rule.id in service.rules:
+        service = in_service(plan, present if found.watched is None else found.watched)
+        if span is None or rule.id in in_service(plan, present).rules:
             points = sorted(Watching(plan).all_points(rule.id))
             raise SettingError(
                 f"{name} has no reading of {' or '.join(points)}, at which {rule.id} looks; leave that recording out"

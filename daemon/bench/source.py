@@ -23,13 +23,15 @@ class Recorded:
     """Readings of the past, and what is known of them.
 
     acts: what people did, and when the daemon did not run; span: first and last instant (ms UTC) that the daemon
-    watched, None for files; recording: the account of what was left out of files; files: what to call them.
+    watched, and watched: its points, heard or not, None for files; recording: the account of what was left out of
+    files; files: what to call them.
     """
 
     source: Source
     files: tuple[str, ...]
     acts: list[Act] = field(default_factory=list)
     span: tuple[int, int] | None = None
+    watched: Sequence[str] | None = None
     recording: Recording | None = None
 
 
@@ -53,7 +55,7 @@ def recorded(
         with StoreReader(site.store_path, site.plan.points, as_of=as_of) as store:
             saved = store.checkpoint()
             span = None if saved is None else (int(saved["start"]), int(saved["frontier"]))
-            yield Recorded(store, (STORE,), store.acts(), span)
+            yield Recorded(store, (STORE,), store.acts(), span, store.watched())
         return
     if as_of is not None:
         raise SettingError(f"--as-of is about the calibrations that {STORE} holds; files carry none, so leave it out")

@@ -82,7 +82,14 @@ def run(arguments: argparse.Namespace) -> int:
 
             def judged(one: Site, word: str) -> Replayed:
                 return replay(
-                    one.plan, found.source, acts=found.acts, span=found.span, from_=begin, to=end, progress=bar(word)
+                    one.plan,
+                    found.source,
+                    acts=found.acts,
+                    span=found.span,
+                    watched=found.watched,
+                    from_=begin,
+                    to=end,
+                    progress=bar(word),
                 )
 
             replayed = judged(wanted, "judging")

@@ -137,6 +137,10 @@ class History:
             )
         ]
 
+    def watched(self) -> list[str]:
+        """The points that have a place here, with readings or without."""
+        return [name for (name,) in self._connection.rows("SELECT name FROM point ORDER BY id")]
+
     def span(self) -> tuple[int, int] | None:
         """First and last time over all points in ms UTC, or None when there is nothing."""
         with self._connection.snapshot():

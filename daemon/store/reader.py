@@ -81,6 +81,10 @@ class StoreReader:
         """The points that have readings here."""
         return self._history.points()
 
+    def watched(self) -> list[str]:
+        """The points that a daemon has watched, whether or not it ever heard them."""
+        return self._history.watched()
+
     def span(self) -> tuple[int, int] | None:
         """First and last time over all points in ms UTC, or None when there is nothing."""
         return self._history.span()

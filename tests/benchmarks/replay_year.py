@@ -54,7 +54,9 @@ def main() -> None:
         # In a process of its own, for its memory's sake.
         subprocess.run([sys.executable, "-m", "tests.benchmarks.replay_year", "make", name], check=True)
         alone = cost(folder, f"{folder}/one.toml", f"{folder}/two_readings.csv")
-        print(f"{'import and two readings':30} {alone.seconds:6.2f} s  ({alone.busy:5.2f} s busy)  {alone.peak:6.0f} MB")
+        print(
+            f"{'import and two readings':30} {alone.seconds:6.2f} s  ({alone.busy:5.2f} s busy)  {alone.peak:6.0f} MB"
+        )
         for words, site, recording in (
             ("the year from the store", "year", "store:"),
             ("the year from wide Parquet", "year", f"{folder}/wide.parquet"),

@@ -231,7 +231,11 @@ def test_the_daemons_own_store_is_replayed_with_its_acts(folder: Path, capsys: p
     with Store(folder / "tidebed.sqlite", plan.points) as store:
         store.commit(list(source.read("tank.temperature", START - 1, START + HOUR)), acts=[acknowledged])
     lines = [json.loads(line) for line in told(capsys, "site.toml", "store:", "--json").splitlines()]
-    assert [line["state"] for line in lines if line["type"] == "alarm"] == ["unacknowledged", "acknowledged", "normal"]
+    spoken = [line for line in lines if line["type"] == "alarm" and line["rule"] == "tank.warm"]
+    assert [line["state"] for line in spoken] == ["unacknowledged", "acknowledged", "normal"]
+    assert {line["rule"] for line in lines if line["type"] == "alarm"} > {"tank.warm"}, (
+        "points never heard were watched"
+    )
     assert [line["who"] for line in lines if line["type"] == "act"] == ["anna"]
 
 
