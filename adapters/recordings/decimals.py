@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.payloads.decoded import quote
-from adapters.recordings.fields import Column, Mask
+from adapters.recordings.fields import Column, Mask, Repeating
 from rules.block import Counts
 from rules.door import LARGEST_COUNT, Door
 from rules.errors import ValueRefused
@@ -25,8 +25,11 @@ _WIDEST = 24
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
-def parse_decimals(column: Column) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
+def parse_decimals(column: Column | Repeating) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
     """(mantissa int64[n], places int8[n]) with value = mantissa / 10^places, or places LONG or MISSING."""
+    if isinstance(column, Repeating):
+        whole, point = parse_decimals(column.texts)
+        return whole[column.which], point[column.which]
     count = len(column)
     mantissa = np.zeros(count, np.int64)
     places = np.zeros(count, np.int8)
@@ -83,6 +86,8 @@ def to_counts(mantissa: NDArray[np.int64], places: NDArray[np.int8], through: Do
     counts = np.zeros(len(mantissa), np.int64)
     rounded = np.zeros(len(mantissa), np.bool_)
     too_large = np.zeros(len(mantissa), np.bool_)
+    if len(places) and bool((places == places[0]).all()):
+        return _same_places(mantissa, int(places[0]), through)
     for place in np.unique(places):
         rows = places == place
         counts[rows], rounded[rows], too_large[rows] = _same_places(mantissa[rows], int(place), through)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,17 +48,41 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
+class Repeating:
+    """One field of each of n lines, each text kept once: that of line i is `texts` number `which[i]`."""
+
+    texts: Column
+    which: NDArray[np.int32]
+
+    def __len__(self) -> int:
+        return len(self.which)
+
+    def take(self, rows: Mask) -> Repeating:
+        """The fields of some lines."""
+        return Repeating(self.texts, self.which[rows])
+
+    def raw(self, row: int) -> bytes:
+        """One field as it stands."""
+        return self.texts.raw(int(self.which[row]))
+
+    def string(self, row: int) -> str:
+        """One field as text; bytes that are not UTF-8 show as escapes."""
+        return self.texts.string(int(self.which[row]))
+
+
+@dataclass(frozen=True, slots=True)
 class Split:
     """The regular lines of a stretch, and what is wrong with the others.
 
     columns: one a field, blanks around it cut off; lines: int64[n], line numbers; faults: line number -> reason;
-    count: lines in the stretch.
+    count: lines in the stretch; times: int64[n], the instants of the time's field (ms UTC) where they are known.
     """
 
-    columns: list[Column]
+    columns: Sequence[Column | Repeating]
     lines: NDArray[np.int64]
     faults: dict[int, str]
     count: int
+    times: NDArray[np.int64] | None = None
 
 
 def split(stretch: bytes, fields: int, first_line: int) -> Split:
@@ -89,7 +114,7 @@ def split(stretch: bytes, fields: int, first_line: int) -> Split:
             grid = grid[~spoiled[good]]
             good &= ~spoiled
     edges = np.column_stack((starts[good] - 1, grid, ends[good]))
-    columns = [_trimmed(text, edges[:, i] + 1, edges[:, i + 1]) for i in range(fields)]
+    columns = [trimmed(text, edges[:, i] + 1, edges[:, i + 1]) for i in range(fields)]
     return Split(columns, first_line + np.flatnonzero(good), faults, len(feeds))
 
 
@@ -104,7 +129,7 @@ def _regular(commas: Places, starts: Places, ends: Places, feeds: Places, fields
     return good, commas[good[owner]].reshape(-1, fields - 1)
 
 
-def _trimmed(text: Bytes, starts: Places, ends: Places) -> Column:
+def trimmed(text: Bytes, starts: Places, ends: Places) -> Column:
     """The fields without the blanks around them."""
     starts = starts + ((text[starts] == 32) & (starts < ends))
     ends = ends - ((text[ends - 1] == 32) & (starts < ends))

@@ -157,7 +157,8 @@ class Gathered:
         counts = np.zeros(len(rows.times), np.int64)
         kept = np.ones(len(rows.times), np.bool_)
         rounded = 0
-        for code in np.unique(rows.unit):
+        one_unit = bool((rows.unit == rows.unit[0]).all())
+        for code in rows.unit[:1] if one_unit else np.unique(rows.unit):
             of_unit = (rows.unit == code) & (rows.places != MISSING)
             if not bool(of_unit.any()):
                 continue

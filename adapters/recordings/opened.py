@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator
 from io import BufferedReader
 from pathlib import Path
 
-import numpy as np
-
 from adapters.recordings.recording import RecordingRefused
 
 STRETCH = 1 << 22
@@ -23,9 +21,15 @@ Progress = Callable[[int, int], None]
 """Called with bytes done and bytes in all, as they lie on the disk."""
 
 
-def _longest_line(stretch: bytes) -> int:
-    feeds = np.flatnonzero(np.frombuffer(stretch, np.uint8) == 10)
-    return int(np.diff(feeds, prepend=-1).max(initial=1)) - 1
+def _has_too_long_a_line(stretch: bytes) -> bool:
+    """Looks from one line's beginning as far as a line may reach, and goes on at the last one that begins there."""
+    at = 0
+    while at < len(stretch):
+        feed = stretch.rfind(b"\n", at, at + LONGEST_LINE + 1)
+        if feed < 0:
+            return True
+        at = feed + 1
+    return False
 
 
 class Opened:
@@ -71,9 +75,9 @@ class Opened:
         """
         kept, more = b"", self._first
         while more:
-            whole, feed, rest = more.rpartition(b"\n")
-            kept, stretch = (rest, kept + whole + feed) if feed else (kept + rest, b"")
-            if len(kept) > LONGEST_LINE or _longest_line(stretch) > LONGEST_LINE:
+            end = more.rfind(b"\n") + 1
+            kept, stretch = (more[end:], kept + more[:end]) if end else (kept + more, b"")
+            if len(kept) > LONGEST_LINE or _has_too_long_a_line(stretch):
                 raise RecordingRefused(f"{self.path}: a line has more than {LONGEST_LINE} bytes; this is no CSV")
             if stretch:
                 yield stretch

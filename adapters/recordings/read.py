@@ -20,6 +20,7 @@ def read_recordings(
     timezone: str,
     strict: bool = False,
     progress: Callable[[int, int], None] | None = None,
+    quick: bool = True,
 ) -> Recording:
     """The readings of all files as one recording: CSV (long or wide) or SenML JSON, gzipped or not.
 
@@ -27,7 +28,8 @@ def read_recordings(
     unit from the file, its resolution the finest decimal in it (at most 12 places, and no more than whole counts
     can hold).
     timezone: where times without an offset were written; of a local time that the clock change repeats, the first.
-    strict: the first bad line raises. progress: called with (bytes done, bytes in all).
+    strict: the first bad line raises. progress: called with (bytes done, bytes in all). quick: CSV is read in columns
+    by pyarrow where the extra `fast` is installed; what is read is the same.
     Of equal (point, time) the first is kept, in the order of `paths`. Every value is taken as the decimal that
     was written. Raises RecordingRefused where a file cannot be read, or is no recording.
     """
@@ -49,5 +51,5 @@ def read_recordings(
             if opened.kind == "senml":
                 read_senml(opened, gathered)
             else:
-                read_csv(opened, gathered, zone)
+                read_csv(opened, gathered, zone, quick)
     return gathered.finish()
