@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import importlib
 import importlib.util
 from collections.abc import Collection
 from typing import Any
@@ -40,8 +39,9 @@ def split_quickly(
         return None
     if b"\r" in stretch and stretch.count(b"\r") != stretch.count(b"\r\n"):
         return None
-    pa = importlib.import_module("pyarrow")
-    reader = importlib.import_module("pyarrow.csv")
+    import pyarrow as pa
+    from pyarrow import csv as reader
+
     names = [str(place) for place in range(fields)]
     wanted = [name for place, name in enumerate(names) if place not in unwanted]
     types = {name: pa.dictionary(pa.int32(), pa.binary()) for name in wanted} | {names[time]: pa.string()}
@@ -98,7 +98,8 @@ def _instants(array: Any) -> Times | None:
     grid = text[edges[0] : edges[-1]].reshape(-1, width)
     if not all(bool((grid[:, place] == ord(mark)).all()) for place, mark in _SHAPES[width]):
         return None
-    pa = importlib.import_module("pyarrow")
+    import pyarrow as pa
+
     try:
         found: Times = array.cast(pa.timestamp("ms", "UTC")).cast(pa.int64()).to_numpy()
     except pa.ArrowInvalid:

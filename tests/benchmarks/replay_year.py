@@ -117,7 +117,7 @@ def _make_store(path: Path, year: Any, count: int) -> None:
     import numpy as np
 
     from daemon.store import Store
-    from daemon.store.columns import NOT_BEHIND, Columns, pack
+    from daemon.store.columns import NOT_BEHIND, NOT_SAID, Columns, pack
     from daemon.store.connection import Connection
     from rules.durations import DAY
     from tests.benchmarks.year import FLAGS, START, TIMES
@@ -131,9 +131,11 @@ def _make_store(path: Path, year: Any, count: int) -> None:
         for number, point in enumerate(points, start=1):
             for begin, end in zip(edges[:-1], [*edges[1:-1], len(TIMES)], strict=True):
                 times, values = TIMES[begin:end], year.columns[point.id][begin:end]
-                columns = Columns(times, values, FLAGS[begin:end], np.full(len(times), NOT_BEHIND, np.int64))
+                effective, unsaid = np.full(len(times), NOT_BEHIND), np.full(len(times), NOT_SAID, np.uint8)
+                columns = Columns(times, values, FLAGS[begin:end], effective, unsaid, unsaid)
                 connection.run(
-                    "INSERT INTO block (point, day, series, readings, first, last, columns) VALUES (?, ?, ?, ?, ?, ?, ?)",
+                    "INSERT INTO block (point, day, series, readings, first, last, columns) "
+                    "VALUES (?, ?, ?, ?, ?, ?, ?)",
                     (number, int(times[0]) // DAY, number, len(times), int(times[0]), int(times[-1]), pack(columns)),
                 )
     connection.close()
