@@ -1,6 +1,6 @@
 """What does `tidebed replay` of a year cost as a whole command, cold, from columns on disk: seconds and memory?
 
-Run by hand: `python -m tests.benchmarks.replay_year`. The year is that of tests/benchmarks/year.py: 20 points, 31
+Run by hand: `python -m tests.benchmarks.replay_year`. The year is that of tests/benchmarks/made_year.py: 20 points, 31
 rules, 10.5 million readings, from the daemon's store and from Parquet in both forms. Memory is the peak of the
 command's own process; "import" is the same command on a recording of two readings. Everything is timed in one run.
 """
@@ -81,7 +81,7 @@ def main() -> None:
 def _make(folder: Path) -> None:
     import tomlkit
 
-    from tests.benchmarks.year import make_rules, make_year
+    from tests.benchmarks.made_year import make_rules, make_year
 
     year, rules = make_year(), make_rules()
     points = [
@@ -120,7 +120,7 @@ def _make_store(path: Path, year: Any, count: int) -> None:
     from daemon.store.columns import NOT_BEHIND, NOT_SAID, Columns, pack
     from daemon.store.connection import Connection
     from rules.durations import DAY
-    from tests.benchmarks.year import FLAGS, START, TIMES
+    from tests.benchmarks.made_year import FLAGS, START, TIMES
 
     points = year.points[:count]
     with Store(path, points) as store:
@@ -147,7 +147,7 @@ def _make_parquet(folder: Path, year: Any) -> None:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    from tests.benchmarks.year import TIMES
+    from tests.benchmarks.made_year import TIMES
 
     stamps = pa.array(TIMES, pa.timestamp("ms", "UTC"))
     steps = {point.id: float(point.resolution) for point in year.points}
