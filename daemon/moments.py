@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
-from zoneinfo import ZoneInfo
-
+from demo_replay.moment_text import moment_of
 from rules.errors import SettingError
 
 
@@ -15,16 +13,7 @@ def moment_argument(text: str | None, timezone: str, name: str) -> int | None:
     """
     if text is None:
         return None
-    try:
-        return round(float(text) * 1000)
-    except ValueError:
-        pass
-    try:
-        moment = dt.datetime.fromisoformat(text)
-    except ValueError:
-        raise SettingError(
-            f"{name} {text!r} is no time; write 2026-04-03T02:14, 2026-04-03 or 2026-04-03T02:14:30Z"
-        ) from None
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=ZoneInfo(timezone))
-    return round(moment.timestamp() * 1000)
+    moment = moment_of(text, timezone)
+    if moment is None:
+        raise SettingError(f"{name} {text!r} is no time; write 2026-04-03T02:14, 2026-04-03 or 2026-04-03T02:14:30Z")
+    return moment

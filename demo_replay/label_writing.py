@@ -9,11 +9,14 @@ from pathlib import Path
 
 from demo_replay.label_file import HEADER
 from demo_replay.labels import Label
+from rules.errors import SettingError
 from rules.events import show_time
 
 
 def write_labels(path: Path, labels: Iterable[Label]) -> None:
-    """Write the labels, in their order, in place of what `path` holds. Raises OSError."""
+    """Write the labels, in their order, in place of what `path` holds. Raises SettingError, OSError."""
+    if path.is_dir() or not path.parent.is_dir():
+        raise SettingError(f"labels cannot be written to {path}; name a file in a folder that is there")
     draft = path.with_name(f".{path.name}.new")
     with draft.open("w", encoding="utf-8", newline="") as file:
         rows = csv.writer(file, lineterminator="\n")

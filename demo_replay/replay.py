@@ -119,6 +119,8 @@ def replay(
         )
     start = found[0] if warm_from is None else max(found[0], warm_from)
     end = found[1] if to is None else min(found[1], to)
+    if from_ is not None and to is not None and from_ > to:
+        raise NothingToReplay(f"the span asked for begins at {show_time(from_)} and ends before that; swap its ends")
     shown = (start if from_ is None else max(start, from_), end)
     if shown[0] > end or start > end:
         raise NothingToReplay(

@@ -190,6 +190,12 @@ def split_amount(text: str) -> tuple[str, str]:
     return text[:end].strip(), text[end:].strip()
 
 
+def with_unit(value: Decimal | int | str, unit: str) -> str:
+    """`26.0 degC`: a number as it was written, with the unit that it is in; text with a unit of its own as it is."""
+    text = str(value)
+    return text if split_amount(text)[1] else f"{text} {unit}"
+
+
 def parse_amount(value: Decimal | int | float | str, unit: Unit, *, difference: bool = False) -> Fraction:
     """A number in `unit`, or text that carries a unit of its own, as a rational in `unit`.
 
@@ -197,6 +203,8 @@ def parse_amount(value: Decimal | int | float | str, unit: Unit, *, difference: 
     """
     if isinstance(value, str):
         number, symbol = split_amount(value)
+        if not number:
+            raise ValueRefused(f"{value!r} is not a number")
         if symbol:
             return convert(exact(number), parse_unit(symbol), unit, difference=difference)
         return exact(number)

@@ -10,6 +10,7 @@ from daemon.bench.account import account
 from daemon.bench.plotting import labels_beside
 from daemon.bench.source import STORE, recorded
 from daemon.site.load import Site
+from daemon.site.located import nearest
 from demo_replay.label_file import read_labels
 from demo_replay.labels import Label
 from demo_replay.service import in_service
@@ -20,6 +21,7 @@ from demo_replay.tuning.tune import Trial
 from demo_replay.tuning.units import Case
 from demo_replay.watching import Watching
 from rules.errors import SettingError
+from rules.events import show_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +54,7 @@ def gather(
     labels: a file for all recordings; None: `night.labels.csv` beside each `night.csv.gz`. Raises SettingError where a
     recording has no reading of the rule's points, where a label is wrong, and what reading raises.
     """
-    given = None if labels is None else read_labels(labels, site.plan.timezone)
+    given = None if labels is None else _given(site, labels)
     cases: list[Case] = []
     remarks: list[str] = []
     known: list[Label] = list(given or ())
@@ -73,9 +75,38 @@ def gather(
         remarks += told
     own = [label for label in known if label.rule == trial.rule.id]
     used = {label for case in cases for label in case.measure.labels}
+    if labels is not None and not used:
+        raise SettingError(_none_of(labels, trial, known, cases))
     if unlabelled and used:
         remarks.append(f"No labels beside {', '.join(unlabelled)}: every alarm there counts as false")
     return Gathered(tuple(cases), len(known) - len(own), len(set(own) - used), tuple(remarks))
+
+
+def _given(site: Site, path: Path) -> list[Label]:
+    """The labels of a file that a person names; each must be of a rule of the site."""
+    found = read_labels(path, site.plan.timezone)
+    rules = [rule.id for rule in site.plan.rules]
+    for label in found:
+        if label.rule not in rules:
+            near = nearest(label.rule, rules, kind="rules")
+            raise SettingError(f"{path}: the label from {show_time(label.start_ms)} is of rule {label.rule}; {near}")
+    return found
+
+
+def _none_of(path: Path, trial: Trial, known: Sequence[Label], cases: Sequence[Case]) -> str:
+    """Why none of the labels of a file is of any use for a rule."""
+    own = sorted((label.start_ms, label.end_ms) for label in known if label.rule == trial.rule.id)
+    if not own:
+        held = ", ".join(sorted({label.rule for label in known})) or "none at all"
+        return (
+            f"{path} has no label of {trial.rule.id}; it has {held}: mark what was real with `tidebed label`, or leave "
+            "--labels out"
+        )
+    spans = ", ".join(f"{show_time(begin)} to {show_time(end)}" for begin, end in (case.past.span for case in cases))
+    return (
+        f"{path}: no label of {trial.rule.id} lies in a recording; the first lasts from {show_time(own[0][0])} to "
+        f"{show_time(own[0][1])}, the recordings {spans}"
+    )
 
 
 def _has_labels(name: str) -> bool:

@@ -17,8 +17,9 @@ _LONGEST_DAY = 8 * DAY
 """A longer span is drawn as a calendar."""
 
 
-def draw(path: Path, replayed: Replayed, found: Recorded, names: Sequence[str]) -> None:
-    """Draw the part that is shown to `path`; `names`: the recordings, whose labels lie beside them.
+def draw(path: Path, replayed: Replayed, found: Recorded, names: Sequence[str], points: Sequence[str] = ()) -> None:
+    """Draw the part that is shown to `path`; `names`: the recordings, whose labels lie beside them; `points`: of a day
+    only these are drawn.
 
     Raises OSError, SettingError where a file of labels cannot be read.
     """
@@ -29,7 +30,7 @@ def draw(path: Path, replayed: Replayed, found: Recorded, names: Sequence[str]) 
         picture_of_season(replayed.plan, source, events, path, replayed.shown)
     else:
         labels = labels_beside(names, replayed.plan.timezone)
-        picture_of_day(replayed.plan, source, events, labels, path, replayed.shown)
+        picture_of_day(replayed.plan, source, events, labels, path, replayed.shown, points)
 
 
 def labels_beside(names: Sequence[str], timezone: str) -> list[Label]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from rich.console import Console
 from rich.text import Text
@@ -19,6 +20,7 @@ from demo_replay.watching import Watching
 from rules.alarms import State
 from rules.block import Source
 from rules.door import door
+from rules.events import Event
 from rules.plan import Plan
 from rules.showing import show
 
@@ -104,17 +106,55 @@ def _print_messages(console: Console, replayed: Replayed, moments: Moments) -> N
         return
     names = {person.id: person.name or person.id for person in replayed.plan.persons}
     console.print(Text(f"Messages that would have been sent: {len(notices)}", style="bold"))
+    sendings = _sendings(notices)
     rows = [
         (
-            moments.minute(event.t),
-            names.get(event.body["person"], event.body["person"])
-            + _PURPOSES.get(event.body["purpose"], f" ({event.body['purpose']})"),
-            event.body["title"],
+            moments.minute(one.first) if one.count == 1 else moments.pair(one.first, one.last),
+            names.get(one.person, one.person) + one.words,
+            one.title,
         )
-        for event in notices[:_MOST_ROWS]
+        for one in sendings[:_MOST_ROWS]
     ]
     print_table(console, ("at", "to", "title"), rows, names="to")
-    _say_more(console, len(notices))
+    _say_more(console, len(sendings))
+
+
+@dataclass(slots=True)
+class _Sending:
+    """A message, or a row of repeats with nothing else to that person about that alarm between them. Times in ms UTC.
+
+    title: of the last of them, since titles may hold the value.
+    """
+
+    person: str
+    title: str
+    purpose: str
+    first: int
+    last: int
+    count: int = 1
+
+    @property
+    def words(self) -> str:
+        """What kind of message it is, after the person's name."""
+        if self.purpose == "repeat" and self.count > 1:
+            return f" ({self.count} repeats)"
+        return _PURPOSES.get(self.purpose, f" ({self.purpose})")
+
+
+def _sendings(notices: Sequence[Event]) -> list[_Sending]:
+    """Messages in order of time; repeats of one are told once, since a night may have a hundred."""
+    found: list[_Sending] = []
+    latest: dict[tuple[str, str | None, str | None], _Sending] = {}
+    for event in notices:
+        body = event.body
+        about = (body["person"], body["rule"], body["side"])
+        before = latest.get(about)
+        if before is not None and before.purpose == body["purpose"] == "repeat":
+            before.last, before.title, before.count = event.t, body["title"], before.count + 1
+            continue
+        latest[about] = _Sending(body["person"], body["title"], body["purpose"], event.t, event.t)
+        found.append(latest[about])
+    return found
 
 
 def print_comparison(console: Console, today: Replayed, changed: Replayed, pairs: Sequence[Pair]) -> None:

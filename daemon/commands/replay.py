@@ -15,12 +15,14 @@ from daemon.bench.source import STORE, Recorded, recorded
 from daemon.moments import moment_argument
 from daemon.selfwatch.plan import as_kept
 from daemon.site.load import Site, load_site
+from daemon.site.located import nearest
 from demo_replay.replay import Replayed, replay
 from rules.errors import SettingError
 
 EXAMPLE = (
     "tidebed replay site.toml night.csv.gz\n"
-    '         tidebed replay site.toml night.csv.gz --set "tank.warm.on_delay=30 min" --plot night.png'
+    '         tidebed replay site.toml night.csv.gz --set "tank.warm.on_delay=30 min" --plot night.png\n'
+    "         tidebed replay site.toml night.csv.gz --plot oxygen.png --points tank.oxygen,loop.flow"
 )
 
 
@@ -55,6 +57,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with store: judge by the calibrations that were entered by this time; left out, by all that "
         "are known, each from the time from which it holds",
     )
+    parser.add_argument(
+        "--points",
+        metavar="POINT,...",
+        help="draw these points, or `all`; left out, those that alarms and decisions rest on",
+    )
     parser.add_argument("--strict", action="store_true", help="stop at the first line that cannot be read")
     json_argument(parser)
 
@@ -74,6 +81,7 @@ def run(arguments: argparse.Namespace) -> int:
     picture: Path | None = arguments.plot
     if picture is not None and (picture.suffix.lower() != ".png" or not picture.resolve().parent.is_dir()):
         raise SettingError(f"--plot {picture}: write a name that ends in .png, in a folder that is there")
+    drawn = _drawn(site, arguments.points, picture)
     with contextlib.ExitStack() as stack:
         with progress_bars() as bar:
             found = stack.enter_context(
@@ -101,7 +109,7 @@ def run(arguments: argparse.Namespace) -> int:
         if picture is not None:
             from daemon.bench.plotting import draw
 
-            draw(picture, replayed, found, arguments.recordings)
+            draw(picture, replayed, found, arguments.recordings, drawn)
             print(f"Picture: {picture}", file=sys.stderr if arguments.json else sys.stdout)
     return 0
 
@@ -112,6 +120,22 @@ def _changed(site: Site, changes: list[str]) -> Site:
     from daemon.bench.what_if import parse_change, with_changes
 
     return with_changes(site, [parse_change(text) for text in changes])
+
+
+def _drawn(site: Site, text: str | None, picture: Path | None) -> tuple[str, ...]:
+    """The points that --points names; none: the picture chooses."""
+    if text is None:
+        return ()
+    if picture is None:
+        raise SettingError("--points says what a picture shows; name its file with --plot as well")
+    known = [*(point.id for point in site.plan.points), *(derived.id for derived in site.plan.derived)]
+    if text.strip() == "all":
+        return tuple(known)
+    names = tuple(name.strip() for name in text.split(","))
+    for name in names:
+        if name not in known:
+            raise SettingError(f"--points {name}: there is no such point; {nearest(name, known, kind='points')}")
+    return names
 
 
 def _print_lines(replayed: Replayed, found: Recorded) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Container, Sequence
 from pathlib import Path
 
 from demo_replay.episodes import Episode, called, episodes
@@ -33,12 +33,14 @@ def picture_of_day(
     labels: Sequence[Label],
     path: Path,
     span: tuple[int, int] | None = None,
+    chosen: Collection[str] = (),
 ) -> None:
     """Draw a span of about a day, 1080 pixels wide, to the PNG `path`.
 
     events: what the engine said, from before the span too where an alarm or stage that stands was begun there; labels:
-    what people marked; span: first and last moment drawn, ms UTC (left out: all of the source). Points that no rule
-    or stage looks at are named and not drawn. Raises ValueError for an empty source, OSError.
+    what people marked; span: first and last moment drawn, ms UTC (left out: all of the source); chosen: the points to
+    draw (left out: those that alarms and decisions rest on, and where there were none those that a rule or stage looks
+    at). Points that are not drawn are named. Raises ValueError for an empty source, OSError.
     """
     shown = span or source.span()
     if shown is None:
@@ -51,7 +53,8 @@ def picture_of_day(
     sheet.text(alarms_in_words(found), TEXT, colour=PLAIN)
     _lanes(sheet, plan, found, events, labels, hours)
     watching = Watching(plan)
-    drawn, left = _points(plan, watching, source, found)
+    decided = {event.body["stage"] for event in events if event.type == "decision" and event.t <= shown[1]}
+    drawn, left = _points(plan, watching, source, found, decided, chosen)
     tall = {name for one in found for name in watching.all_points(one.rule)} or {point.id for point in drawn}
     for index, point in enumerate(drawn, start=1):
         sheet.gap(10)
@@ -61,7 +64,7 @@ def picture_of_day(
             hour_names(sheet, hours)
     sheet.gap(20)
     key(sheet)
-    for line in _wrapped("Not drawn, as no rule looks at it: " + ", ".join(left)) if left else ():
+    for line in _wrapped(f"Not drawn{'' if chosen else ', as nothing came of it'}: " + ", ".join(left)) if left else ():
         sheet.text(line, SMALL, colour=PLAIN)
     sheet.save(path)
 
@@ -129,15 +132,22 @@ def _when(plan: Plan, own: Sequence[Episode], span: tuple[int, int]) -> str:
 
 
 def _points(
-    plan: Plan, watching: Watching, source: Source, found: Sequence[Episode]
+    plan: Plan,
+    watching: Watching,
+    source: Source,
+    found: Sequence[Episode],
+    decided: Container[str],
+    chosen: Collection[str],
 ) -> tuple[list[PointPlan], list[str]]:
-    """(points to draw: those of alarms first, names of those with readings that no rule or stage looks at)."""
-    watched = {stage.point for stage in plan.stages}.union(*(watching.own(rule.id) for rule in plan.rules))
-    watched |= watching.made_of(watched)
+    """(points to draw: those of alarms first, names of the others with readings)."""
     alarmed: set[str] = set().union(*(watching.all_points(one.rule) for one in found))
+    wanted = set(chosen) or alarmed | {stage.point for stage in plan.stages if stage.id in decided}
+    if not wanted:
+        wanted = {stage.point for stage in plan.stages}.union(*(watching.own(rule.id) for rule in plan.rules))
+        wanted |= watching.made_of(wanted)
     present = set(source.points())
     with_readings = [point for point in watching.points.values() if point.id in present]
-    drawn = [point for point in with_readings if point.id in watched] or with_readings
+    drawn = [point for point in with_readings if point.id in wanted] or ([] if chosen else with_readings)
     drawn.sort(key=lambda point: point.id not in alarmed)
     return drawn, [point.name or point.id for point in with_readings if point not in drawn]
 

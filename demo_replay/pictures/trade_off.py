@@ -80,7 +80,7 @@ def _frame(tuned: Tuned, spots: _Spots, today: _Spots | None) -> tuple[float, fl
     delays = np.concatenate((spots.delay[good], today.delay if today is not None else []))
     alarms = np.concatenate((spots.alarms[good], today.alarms if today is not None else []))
     widest = float(np.nanmax(np.append(delays, 10 * MINUTE)))
-    most = float(np.max(np.append(alarms, 4 if _labelled(tuned.scores) else 1)))
+    most = float(np.max(np.append(alarms, 1.25 if _labelled(tuned.scores) else 1)))
     return widest * 1.6, most * 1.6
 
 
@@ -178,6 +178,6 @@ def _told(setting: Mapping[str, Written], one: Scores) -> str:
     if not _labelled(one):
         return f"{words}; {one.a_day[0]:.2g} alarms a day"
     worst = float(one.worst_delay()[0])
-    late = "" if math.isnan(worst) else f", at most {show_span(round(worst))} late"
+    late = "" if math.isnan(worst) else f", at most {show_span(round(worst))} late" if worst else " at once"
     events = one.delays.shape[1]
     return f"{words}; {one.caught[0]} of {events} caught{late}, {one.false[0]} false"

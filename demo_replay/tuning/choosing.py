@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from demo_replay.moments import show_span
 from demo_replay.tuning.grid import Grid
 from demo_replay.tuning.scores import Scores
-from rules.durations import MINUTE
+from rules.durations import DAY, MINUTE
 
 Floats = NDArray[np.float64]
 _WORTH_IT = 0.1
@@ -56,7 +56,8 @@ def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Score
     With labels: fewest missed, then fewest false alarms, then the same of the worst setting around it (a tenth of each
     axis to either side; what warns too early is no danger there), then not at an end of what was tried, then the
     shortest worst delay in whole minutes. What does well at a brink only seldom does on other days. Without labels: no
-    chattering, and at most one alarm a day where that is possible. Among equals the nearest to today's is taken, and
+    chattering, and at most one alarm a day (or in the recordings, where they
+    are shorter) where that is possible. Among equals the nearest to today's is taken, and
     today's itself where nothing is better by what is worth a change: nothing is changed without a reason.
     """
     labelled = scores.delays.shape[1] > 0
@@ -104,7 +105,7 @@ def _ranks(scores: Scores, grid: Grid, possible: NDArray[np.bool_], labelled: bo
 def _plain_ranks(scores: Scores, labelled: bool) -> list[Floats]:
     """What a setting is judged by alone: less is better, the first first."""
     if not labelled:
-        return [scores.chattering.astype(np.float64), np.maximum(scores.a_day, 1.0)]
+        return [scores.chattering.astype(np.float64), np.maximum(scores.a_day, max(1.0, DAY / max(scores.span, 1)))]
     minutes = np.ceil(np.nan_to_num(scores.worst_delay(), nan=np.inf) / MINUTE)
     return [scores.missed.astype(np.float64), scores.false.astype(np.float64), minutes]
 
@@ -116,7 +117,10 @@ def _told(one: Scores) -> str:
         chatter = int(one.chattering[0])
         chattering = f", chatters {_counted(chatter, 'time')}" if chatter else " without chattering"
         wait = f", {show_span(round(float(one.mean_wait()[0])))} after its condition began" if one.alarms[0] else ""
-        return f"gives {one.a_day[0]:.2g} alarms a day{chattering}{wait}; labels would tell which of them were real"
+        if not one.told[0]:
+            return "tells nothing at all here, which is good only where nothing was wrong; labels would tell"
+        alarms = _counted(f"{one.a_day[0]:.2g}", "alarm")
+        return f"gives {alarms} a day{chattering}{wait}; labels would tell which of them were real"
     caught, false = int(one.caught[0]), int(one.false[0])
     worst = float(one.worst_delay()[0]) if caught else 0.0
     late = (
@@ -137,5 +141,5 @@ def _instead(chosen: Scores, today: Scores | None, labelled: bool) -> str:
     return f"; today's setting is {show_span(round(slower))} slower" if slower >= MINUTE else ""
 
 
-def _counted(count: int, word: str) -> str:
-    return f"{count or 'no'} {word}{'' if count in (0, 1) else 's'}"
+def _counted(count: int | str, word: str) -> str:
+    return f"{count or 'no'} {word}{'' if count in (0, 1, '1') else 's'}"

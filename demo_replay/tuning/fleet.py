@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import multiprocessing
+import re
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -19,6 +20,7 @@ Run = Callable[[Sequence[Case], Sequence[Unit], Done], list[Scores]]
 """Gives the scores of each unit, in their order."""
 
 CONNECT_SECONDS = 10
+_ADDRESS = re.compile(r"(tcp|tls)://\S+:\d{1,5}")
 
 
 class WorkersLost(TidebedError):
@@ -48,6 +50,8 @@ def by_cluster(cases: Sequence[Case], units: Sequence[Unit], done: Done, address
 
     Raises SettingError where Dask is missing, nobody answers, or the scheduler has no worker.
     """
+    if not _ADDRESS.fullmatch(address):
+        raise SettingError(f"--scheduler {address}: is no address; write it as in tcp://127.0.0.1:8786")
     try:
         distributed: Any = importlib.import_module("distributed")
     except ModuleNotFoundError as error:

@@ -11,7 +11,7 @@ from rules.conditions.sided import Sided
 from rules.durations import MINUTE, Duration, show_duration
 from rules.predicates import Ahead
 from rules.settings import Amount, RuleSettings
-from rules.units import parse_amount
+from rules.units import parse_amount, with_unit
 from rules.view import Surroundings
 
 
@@ -45,7 +45,8 @@ class AheadSettings(RuleSettings):
 
                 parts[side] = (ahead(limit, sign, False), ahead(limit - sign * back, sign, True))
         words = {
-            side: f"would pass its {side} limit {getattr(self, side)} {point.unit} within {show_duration(self.horizon)}"
+            side: f"would pass its {side} limit {with_unit(getattr(self, side), point.unit)}"
+            f" within {show_duration(self.horizon)}"
             for side in parts
         }
         return Sided(self.point, parts, words)

@@ -14,7 +14,7 @@ from rules.local_time import When, Zone, when
 from rules.predicates import Beyond, at_least, at_most, over, under
 from rules.settings import Amount, RuleSettings, Settings
 from rules.timed import Limit, TimedBeyond
-from rules.units import parse_amount
+from rules.units import parse_amount, with_unit
 from rules.view import Surroundings
 
 
@@ -64,8 +64,11 @@ class BandSettings(RuleSettings):
                 _timed(pairs, outer, Fraction(0), high=high, clear=False, zone=zone),
                 _timed(pairs, outer, -back if high else back, high=high, clear=True, zone=zone),
             )
-        words = {side: f"beyond its {side} limit {getattr(self, side) or 'of the hour'} {point.unit}" for side in sides}
-        return Sided(self.point, sides, words)
+        return Sided(self.point, sides, {side: self._words(side, point.unit) for side in sides})
+
+    def _words(self, side: str, unit: str) -> str:
+        timed = any(getattr(entry, side) is not None for entry in self.limits)
+        return f"beyond its {side} limit {'of the hour' if timed else with_unit(getattr(self, side), unit)}"
 
 
 def _timed(

@@ -10,7 +10,7 @@ from rules.edges import Judged, negated
 from rules.predicates import Still
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
-from rules.units import parse_amount
+from rules.units import parse_amount, with_unit
 from rules.view import Surroundings, View
 
 
@@ -26,7 +26,7 @@ class FlatSettings(RuleSettings):
         """The condition; raises UnitError where the tolerance does not fit the point."""
         point = around.points[self.point]
         limit = parse_amount(self.tolerance, point.units, difference=True) / point.resolution
-        words = f"moved no more than {self.tolerance} {point.unit} over {show_duration(self.window)}"
+        words = f"moved no more than {with_unit(self.tolerance, point.unit)} over {show_duration(self.window)}"
         return Flat(self.point, Still(limit, self.window), words)
 
 

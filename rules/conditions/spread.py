@@ -14,7 +14,7 @@ from rules.edges import UNKNOWN, Edges, Judged
 from rules.plan import PointPlan
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
-from rules.units import parse_amount
+from rules.units import parse_amount, with_unit
 from rules.view import Surroundings, View
 
 
@@ -85,7 +85,7 @@ class Spread:
     def why(self, side: str, key: int) -> str:
         """How far apart, and which points."""
         word = "less" if self.settings.too_close else "more"
-        return f"{', '.join(self.names)} are {word} than {self.settings.span} {self.unit} apart"
+        return f"{', '.join(self.names)} are {word} than {with_unit(self.settings.span, self.unit)} apart"
 
     def next_due(self, running: Running) -> int | None:
         """Nothing waits."""

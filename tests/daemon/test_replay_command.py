@@ -213,13 +213,26 @@ def test_a_picture_needs_a_name_that_can_be_written(
         (["none.toml", "noon.csv"], "site file none.toml cannot be read"),
         (["site.toml", "noon.csv", "--from", "soon"], "--from 'soon' is no time; write 2026-04-03T02:14"),
         (["site.toml", "noon.csv", "--from", "2027-01-01"], "choose another --from or --to"),
+        (["site.toml", "noon.csv", "--from", "2026-04-02T11:00", "--to", "2026-04-02T10:30"], "swap its ends"),
         (["site.toml", "store:", "noon.csv"], "store: stands alone"),
+        (["site.toml", "noon.csv", "--points", "loop.flow"], "name its file with --plot as well"),
+        (
+            ["site.toml", "noon.csv", "--plot", "a.png", "--points", "loop.flw"],
+            "no such point; did you mean loop.flow?",
+        ),
+        (["site.toml", "strange.csv"], "it holds tank.temp: name its points as the site file does, did you mean tank"),
+        (["site.toml", "broken.csv"], "no line of it can be read; the first is broken.csv:2: 'warm' is not a number"),
+        (["site.toml", "bare.csv"], "bare.csv: there is no reading in it"),
     ],
 )
 def test_what_cannot_be_done_is_told_with_exit_2(
     folder: Path, capsys: pytest.CaptureFixture[str], words: list[str], message: str
 ) -> None:
     """What, where, and how to mend it."""
+    header = "time,point,value\n"
+    (folder / "strange.csv").write_text(f"{header}2026-04-02T10:00:00,tank.temp,25\n", encoding="utf-8")
+    (folder / "broken.csv").write_text(f"{header}2026-04-02T10:00:00,tank.temperature,warm\n", encoding="utf-8")
+    (folder / "bare.csv").write_text(header, encoding="utf-8")
     assert message in told(capsys, *words, code=2)
 
 

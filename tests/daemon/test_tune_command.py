@@ -132,6 +132,11 @@ def test_a_picture_is_drawn(folder: Path, capsys: pytest.CaptureFixture[str]) ->
         (("--side", "lo"), "has no such side; did you mean low?"),
         (("--rule", "tank.worm"), "there is no such rule; did you mean tank.warm?"),
         (("--rule", "loop.stopped", "--side", "stopped"), "loop.stopped has no number called high"),
+        (("--labels", "other.labels.csv"), "has no label of tank.warm; it has loop.stopped: mark what was real"),
+        (("--labels", "worm.labels.csv"), "is of rule tank.worm; did you mean tank.warm?"),
+        (("--labels", "past.labels.csv"), "no label of tank.warm lies in a recording; the first lasts from 2025"),
+        (("--labels", "gone.labels.csv"), "labels gone.labels.csv cannot be read: No such file or directory"),
+        (("--scheduler", "nonsense"), "--scheduler nonsense: is no address; write it as in tcp://127.0.0.1:8786"),
         (("--workers", "0"), "at least one must do the work"),
         (("--labels", "bad.csv"), "bad.csv:2: the label ends before it starts"),
         (("--scheduler", "nowhere"), "--scheduler"),
@@ -142,6 +147,12 @@ def test_what_cannot_be_done_is_told(
 ) -> None:
     """Exit 2, with what is wrong and how to mend it."""
     (folder / "bad.csv").write_text("start,end,rule,note\n2000,1000,tank.warm,\n", encoding="utf-8")
+    for name, line in (
+        ("other", "1775120400,1775124000,loop.stopped,"),
+        ("worm", "1775120400,1775124000,tank.worm,"),
+        ("past", "2025-04-02T09:00Z,2025-04-02T10:00Z,tank.warm,"),
+    ):
+        (folder / f"{name}.labels.csv").write_text(f"start,end,rule,note\n{line}\n", encoding="utf-8")
     if words == ("--scheduler", "nowhere"):
         words = (*words, "--workers", "2")
     assert main([*TUNE, *words]) == 2

@@ -20,7 +20,7 @@ from demo_replay.pictures.season import picture_of_season
 from demo_replay.replay import WithDerived, replay
 from rules.flags import Flag
 from rules.plan import Plan
-from tests.replays import DAY, FLOW_SHARE, HOUR, MINUTE, POINTS, START, plan, recording, rule, stage
+from tests.replays import DAY, FLOW_SHARE, HOUR, MINUTE, POINTS, START, WARM, plan, recording, rule, stage
 
 Pixels = NDArray[np.float64]
 
@@ -158,3 +158,21 @@ def test_nothing_is_drawn_on_a_screen_and_drawing_loads_late() -> None:
         "import demo_replay.pictures.day, demo_replay.pictures.season; assert 'matplotlib.pyplot' not in sys.modules"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_only_what_something_came_of_is_drawn_unless_points_are_named(tmp_path: Path) -> None:
+    """The tank that was too warm; with a choice that point; where nothing happened, all that is watched."""
+    slow = rule("band", "loop.slow", point="loop.flow", low="5")
+    site = plan([WARM, slow])
+    source = recording({"tank.temperature": WARM_AT_NOON, "loop.flow": [170] * 330})
+
+    def tall(source: Recording, *chosen: str) -> int:
+        path = tmp_path / "day.png"
+        picture_of_day(site, source, replay(site, source).events, (), path, chosen=chosen)
+        return int(pixels(path).shape[0])
+
+    both = tall(source, "tank.temperature", "loop.flow")
+    assert tall(source) < both - 60
+    assert tall(source, "loop.flow") < both - 60
+    quiet = recording({"tank.temperature": [250] * 330, "loop.flow": [170] * 330})
+    assert tall(quiet) > tall(quiet, "loop.flow") + 100

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import pytest
 
@@ -314,3 +315,28 @@ def test_a_message_is_made_of_what_is_known_at_its_instant() -> None:
     """Not of what comes later in the same step."""
     plan = site([high("a", title="Air {value}", priority="high")])
     assert message(plan, {"p": {0: 11, 30: 12, 90: 13}}, 120).body["title"] == "Air 12.0 °C"
+
+
+@pytest.mark.parametrize(
+    ("settings", "why"),
+    [
+        ({"high": 10}, "beyond its high limit 10 degC"),
+        ({"low": 0, "point": "q"}, "beyond its low limit 0 degC"),
+        ({"high": "50 degF"}, "beyond its high limit 50 degF"),
+        ({"high": 10, "limits": [{"high": 9, "hours": "00:00-12:00"}]}, "beyond its high limit of the hour"),
+    ],
+)
+def test_an_alarm_says_which_limit_was_passed_with_one_unit(settings: dict[str, Any], why: str) -> None:
+    """As it stands in the site file; a limit of nought is a limit too."""
+    made = rule("band", "a", **{"point": "p", "priority": "high", **settings})
+    events = judged(site([made]), {"p": {0: 11}, "q": {0: -1}}, 60)
+    assert [event.body["why"] for event in events if event.type == "alarm"] == [why]
+
+
+def test_a_difference_carries_one_unit_too() -> None:
+    """Apart by more than 2 degF, and still within 1 degF."""
+    spread = rule("spread", "a", points=["p", "q"], span="2 degF", priority="high")
+    flat = rule("flat", "b", point="p", tolerance="1 degF", window="60 s", priority="high")
+    events = judged(site([spread, flat]), {"p": {0: 11, 60: 11}, "q": {0: 9}}, 60)
+    told = [event.body["why"] for event in events if event.type == "alarm"]
+    assert told == ["p, q are more than 2 degF apart", "moved no more than 1 degF over 1 min"]

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.errors import UnitError, ValueRefused
-from rules.units import UNITS, convert, exact, parse_amount, parse_rate, parse_unit, split_amount
+from rules.units import UNITS, convert, exact, parse_amount, parse_rate, parse_unit, split_amount, with_unit
 
 # reference-checks: conversions of Pint 0.25.3, relative 1e-6, and RFC 8798 secondary units.
 PUBLISHED = [
@@ -113,3 +113,18 @@ def test_a_rate_without_a_fitting_unit_is_refused(text: str | float) -> None:
     """A bare number, a unit without a time, and another dimension are refused by name."""
     with pytest.raises(UnitError):
         parse_rate(text, parse_unit("degC"))
+
+
+@pytest.mark.parametrize("text", ["", "warm", "degC"])
+def test_text_that_begins_with_no_number_is_refused_as_it_was_written(text: str) -> None:
+    """The message shows all of it."""
+    with pytest.raises(ValueRefused, match=f"^'{text}' is not a number"):
+        parse_amount(text, parse_unit("degC"))
+
+
+@pytest.mark.parametrize(
+    ("value", "told"), [(Decimal("26.0"), "26.0 degC"), (Decimal(0), "0 degC"), ("0", "0 degC"), ("90 degF", "90 degF")]
+)
+def test_an_amount_is_told_with_one_unit(value: Decimal | str, told: str) -> None:
+    """Its own where it has one, else the point's."""
+    assert with_unit(value, "degC") == told

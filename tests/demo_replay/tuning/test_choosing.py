@@ -154,3 +154,17 @@ def test_costs_are_of_events_where_there_are_any() -> None:
     of = costs(scores([[10, 30], [MISSED, MISSED]], [1, 0]))
     assert of.tolist() == [[0, 1, 30 * MINUTE, 20 * MINUTE], [2, 0, np.inf, np.inf]]
     assert costs(scores([[], []], alarms=[4, 0], chattering=[1, 0])).tolist() == [[4, 1, 0, 0], [0, 0, np.inf, 0]]
+
+
+def test_a_setting_that_tells_nothing_is_called_by_its_name() -> None:
+    """It may be the one without needless alarms, or the one that misses everything; only labels tell."""
+    found = chosen(scores([[], []], alarms=[40, 0]), now=0)
+    assert found.setting == 1
+    assert found.why == "it tells nothing at all here, which is good only where nothing was wrong; labels would tell"
+
+
+def test_one_alarm_in_a_recording_shorter_than_a_day_is_not_too_many() -> None:
+    """Today's setting with one alarm in half a day stays; with two in half a day the one with one is taken."""
+    half = scores([[], []], alarms=[1, 0])._replace(span=DAY // 2)
+    assert chosen(half, now=0).setting == 0
+    assert chosen(scores([[], []], alarms=[2, 1])._replace(span=DAY // 2), now=0).setting == 1
