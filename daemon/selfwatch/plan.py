@@ -29,7 +29,7 @@ from daemon.site.reach import SelfwatchTable
 from daemon.store import StoreReader
 from rules.conditions import KINDS
 from rules.plan import Plan, PointPlan
-from rules.settings import RuleSettings
+from rules.settings import Priority, RuleSettings
 
 _MILLI, _TENTH, _ONE = Fraction(1, 1000), Fraction(1, 10), Fraction(1)
 _POINTS = (
@@ -76,16 +76,19 @@ def _points(table: SelfwatchTable) -> Iterator[PointPlan]:
 def _settings(site: Site) -> Iterator[dict[str, Any]]:
     table = site.selfwatch
     if any(adapter.kind in CONNECTIONS for adapter in site.adapters.values()):
+        silent = [rule for rule in site.plan.rules if getattr(rule, "kind", "") == "silent"]
+        critical = any(rule.priority is Priority.CRITICAL for rule in silent)
         yield {
             "id": NO_READINGS,
             "point": READINGS_AGE,
             "high": _seconds(table.no_readings_after),
-            "priority": "high",
+            # It speaks for those that it explains, so it must wake whom they would have woken.
+            "priority": "critical" if critical else "high",
             "title": "No readings come in at all",
             "says": "The newest is {value} old, so nothing is watched",
             "do": "look at the place yourself; then at the board's network and the broker.",
             # One message in place of one for each silent point. What these say as well comes back with the readings.
-            "explains": tuple(rule.id for rule in site.plan.rules if getattr(rule, "kind", "") == "silent"),
+            "explains": tuple(rule.id for rule in silent),
         }
     yield {
         "id": CLOCK,

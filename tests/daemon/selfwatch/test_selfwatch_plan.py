@@ -100,6 +100,14 @@ def test_no_readings_at_all_speaks_for_every_silent_point() -> None:
     assert rules["tidebed.no_readings"].explains == ("tank.silent",)
 
 
+@pytest.mark.parametrize(("priority", "own"), [("low", "high"), ("high", "high"), ("critical", "critical")])
+def test_no_readings_at_all_wakes_whom_a_silent_point_would_wake(priority: str, own: str) -> None:
+    """What is critical breaks through quiet hours; the alarm that speaks in its place must too."""
+    more = f'[[rule]]\nid = "air.silent"\nkind = "silent"\npoint = "tank.temperature"\npriority = "{priority}"\n'
+    rules = {rule.id: rule for rule in watched(site(more)).rules}
+    assert rules["tidebed.no_readings"].priority == own
+
+
 @pytest.mark.parametrize(
     ("more", "told"),
     [
