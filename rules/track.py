@@ -18,6 +18,7 @@ from rules.span import Span
 from rules.units import convert, parse_unit
 
 _NONE = np.empty(0, np.int64)
+_NOWHERE = np.empty(0, np.intp)
 _STRIDE = 3
 
 
@@ -30,9 +31,9 @@ def _gaps(t: Times, hold: int) -> NDArray[np.intp]:
     n = len(t)
     if n > 1024:
         strides = t[_STRIDE::_STRIDE] - t[:-_STRIDE:_STRIDE]
-        if strides.max() <= hold + _STRIDE - 1:
-            begin = (len(strides)) * _STRIDE
-            return np.flatnonzero(t[begin + 1 :] - t[begin:-1] > hold) + begin + 1
+        # The last steps, fewer than make a stride, together too.
+        if strides.max() <= hold + _STRIDE - 1 and t[-1] - t[-_STRIDE] <= hold:
+            return _NOWHERE
     return np.flatnonzero(t[1:] - t[:-1] > hold) + 1
 
 
@@ -85,7 +86,7 @@ class Track:
         times = own
         if len(own):
             self.heard = (int(own[-1]), int(values[-1]), int(flags[-1]))
-        worst = Flag.SUSPECT if self.plan.accept_suspect else Flag.NOT_EVALUATED
+        worst = int(Flag.SUSPECT if self.plan.accept_suspect else Flag.NOT_EVALUATED)
         if len(own) and own[0] <= before:
             usable = flags <= worst
             # A late reading is heard at the first instant not yet judged, unless one of that instant is there already.
@@ -109,7 +110,7 @@ class Track:
         was_silent = TRUE if self.silent else FALSE
         tail_t, tail_v, run_start = self.tail_t, self.tail_v, self.run_start
         n = len(t)
-        gaps: NDArray[np.intp] = np.empty(0, np.intp)
+        gaps: NDArray[np.intp] = _NOWHERE
         if n:
             gaps = _gaps(t, hold) if own is t and not running.spans else _gaps_of(t, running.dues(own, hold))
             stale = [2 * running.due(int(own[at - 1]), hold) + 1 for at in gaps]
@@ -135,7 +136,7 @@ class Track:
             never = running.due(self.start, hold)
             if never <= upto:
                 silent_keys.append(2 * never + 1)
-        back = (2 * t[gaps]).tolist() if n else []
+        back = (2 * t[gaps]).tolist() if len(gaps) else []
         pairs = sorted([*((k, TRUE) for k in (*stale, *silent_keys)), *((k, FALSE) for k in back)])
         silent = normal(was_silent, [k for k, _ in pairs], [truth for _, truth in pairs])
         span = Span(self.plan.id, t, v, tail_t, tail_v, run_start, gaps, stale, silent, f, own, self.before, self.flag)

@@ -78,14 +78,14 @@ class Zones:
         values = self.values
         seen = values[:: max(1, len(values) // 15)] > limit
         mostly = 2 * np.count_nonzero(seen) > len(seen)
-        other = np.flatnonzero(self.low <= limit if mostly else self.high > limit)
-        found = [np.empty(0, np.intp)]
+        other = (self.low <= limit if mostly else self.high > limit).nonzero()[0]
+        found = []
         for first, last in stretches(other, max(1, len(self.starts) // 16)):
             # With a neighbour on either side, at which it is as it mostly is.
             begin = max(first * self.width - 1, 0)
             above = values[begin : self._end(last) + 1] > limit
-            found.append(np.flatnonzero(above[1:] != above[:-1]) + (begin + 1))
-        return np.concatenate(found)
+            found.append((above[1:] != above[:-1]).nonzero()[0] + (begin + 1))
+        return np.concatenate(found) if found else np.empty(0, np.intp)
 
 
 class Selection(NamedTuple):
@@ -179,9 +179,9 @@ def trailing(column: NDArray[np.int64], count: int, pick: np.ufunc) -> NDArray[n
 
 def stretches(chosen: Positions, near: int) -> list[tuple[int, int]]:
     """First and last of the groups of sorted numbers in which neighbours differ by at most `near`."""
-    if not len(chosen):
-        return []
-    apart = np.flatnonzero(np.diff(chosen) > near)
+    if len(chosen) < 2:
+        return [(at, at) for at in chosen.tolist()]
+    apart = np.flatnonzero(chosen[1:] - chosen[:-1] > near)
     first = chosen[np.concatenate(([0], apart + 1))]
     last = chosen[np.concatenate((apart, [len(chosen) - 1]))]
     return list(zip(first.tolist(), last.tolist(), strict=True))
