@@ -14,7 +14,7 @@ from daemon.site.located import nearest
 from demo_replay.label_file import read_labels
 from demo_replay.labels import Label
 from demo_replay.service import in_service
-from demo_replay.tuning.engine_sweep import Past, explained_spans, points_of
+from demo_replay.tuning.engine_sweep import Past, causes_of, explained_spans, points_of
 from demo_replay.tuning.heard import heard
 from demo_replay.tuning.scores import EARLY, Measure
 from demo_replay.tuning.tune import Trial
@@ -132,8 +132,7 @@ def _case(
             raise SettingError(
                 f"{name} has no reading of {' or '.join(points)}, at which {rule.id} looks; leave that recording out"
             )
-        causes = [other for other in service.plan.rules if rule.id in other.explains]
-        wanted = points_of(service.plan, [rule, *causes])
+        wanted = points_of(service.plan, [rule, *causes_of(service.plan, rule)])
         plan, past = heard(service.plan, wanted, Past(found.source, span, tuple(found.acts)))
         told = account(found)
     if rule.id in service.thinned:

@@ -11,6 +11,7 @@ import numpy as np
 from demo_replay.tuning.spells import OPEN, Spells, joined
 from rules.acts import Act, ActKind
 from rules.block import Source
+from rules.conditions.composite import AnyOfSettings
 from rules.delays import Change, Delayed
 from rules.engine import Engine
 from rules.judging import RuleJudge
@@ -19,7 +20,7 @@ from rules.settings import Priority, RuleSettings
 
 _CHUNK = 31 * 86_400_000
 """Span (ms) that is judged at one time; cuts never matter."""
-_QUIET: dict[str, Any] = {"priority": Priority.LOG, "explains": (), "runway": None}
+_QUIET: dict[str, Any] = {"priority": Priority.LOG, "explains": (), "runway": None, "suppressed_while": None}
 """What makes a rule judge and tell nobody."""
 
 
@@ -69,11 +70,24 @@ def _note(spells: list[list[int]], changes: Sequence[Change]) -> None:
             spells[-1][2] = change.key >> 1
 
 
+def causes_of(plan: Plan, rule: RuleSettings) -> list[RuleSettings]:
+    """The rules that keep the alarms of `rule` quiet while they are active: those that explain it, and one that is
+    active just while the condition under which it is suppressed is true."""
+    if rule.never_suppressed:
+        return []
+    causes = [other for other in plan.rules if rule.id in other.explains and other.id != rule.id]
+    if rule.suppressed_while is not None:
+        # Where `while` is shut it returns at once, so that unknown is not true.
+        other = rule.suppressed_while
+        causes.append(AnyOfSettings.model_validate({"id": "s", "kind": "any_of", "rules": [other], "while": other}))
+    return causes
+
+
 def explained_spans(plan: Plan, rule: RuleSettings, past: Past) -> tuple[tuple[int, int], ...]:
     """The spans (ms, sorted, apart, OPEN where one lasts past the end) in which other rules of the plan account for the
     alarms of `rule`, as those rules stand in the plan: while one is active, and for its `after` past its return."""
-    causes = [other for other in plan.rules if rule.id in other.explains and other.id != rule.id]
-    if not causes or rule.never_suppressed:
+    causes = causes_of(plan, rule)
+    if not causes:
         return ()
     found: list[tuple[int, int]] = []
     begun: dict[tuple[str, str], int] = {}

@@ -219,3 +219,18 @@ def test_a_year_is_judged_in_steps_that_leave_no_trace() -> None:
     assert was.span[1] - was.span[0] > 3 * 31 * DAY
     assert len(found) == 4
     assert [tuple(times) for _, *times in found] == engine_says(plan(variant, points=slow), variant, "high", was)
+
+
+def test_a_rule_is_accounted_for_while_its_suppressing_condition_is_true() -> None:
+    """Without delays, and not while it is unknown; the sweep of such a rule needs no such rule beside it."""
+    pumping = rule("band", "pumping", point="loop.flow", high=1, on_delay="5 min", priority="log")
+    tried_rule = rule("band", "tried", point="tank.temperature", high=2, suppressed_while="pumping")
+    flow = [0] * 10 + [50] * 10 + [0] * 10 + [50] * 10 + [None] * 30
+    one = case(plan(pumping, tried_rule), past({"loop.flow": flow, "tank.temperature": [0] * 12 + [30] * 58}))
+    assert explained_spans(one.plan, tried_rule, one.past) == (
+        (START + 10 * MINUTE, START + 20 * MINUTE),
+        (START + 30 * MINUTE, START + 39 * MINUTE + one.plan.point("loop.flow").stale_after),
+    )
+    assert listed(sweep_engine(one.plan, [tried_rule], "high", one.past)) == [
+        (0, START + 12 * MINUTE, START + 12 * MINUTE, OPEN)
+    ]
