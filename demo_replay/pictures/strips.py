@@ -27,8 +27,10 @@ from rules.showing import fitted, show
 _TALL, _LOW, _FLAT, _CAPTION = 180, 96, 48, 44
 _LEAST_COUNTS = 25
 """A strip is at least so many counts tall, so that the last digit of a quiet point does not fill it."""
-_MOST_MARKS = 400
-"""Flagged readings beyond so many are drawn thinned."""
+_EDGE = 0.08
+"""How far within the strip, as a share of its height, a flagged reading is marked that lies beyond it."""
+_MARKS = 60
+"""Flagged readings are marked so many along the strip at most, and a tenth of that one above the other."""
 
 Shown = Callable[[Counts], Floats]
 
@@ -202,13 +204,17 @@ def _foot(sheet: Sheet, axes: Axes, one: Episode) -> None:
 
 
 def _doubtful(sheet: Sheet, axes: Axes, part: Block, shown: Shown) -> None:
-    """Readings that a flag calls suspect or failed, and missing ones along the bottom."""
-    low, _ = axes.get_ylim()
+    """Readings that a flag calls suspect or failed, at the edge where the strip does not reach; missing ones below."""
+    low, high = axes.get_ylim()
+    within = (low + (high - low) * _EDGE, high - (high - low) * _EDGE)
     for flag, marker, inside in ((Flag.SUSPECT, "^", "white"), (Flag.FAIL, "x", INK), (Flag.MISSING, "|", INK)):
         which = np.flatnonzero(part.flags == flag)
-        which = which[:: max(1, len(which) // _MOST_MARKS)]
-        values = np.full(len(which), low) if flag is Flag.MISSING else shown(part.values[which])
+        values = np.full(len(which), low) if flag is Flag.MISSING else np.clip(shown(part.values[which]), *within)
         hours = _hours(sheet, part.times[which])
+        across = (part.times[which] - sheet.span[0]) * _MARKS // (sheet.span[1] - sheet.span[0] + 1)
+        cell = across * _MARKS + ((values - low) / (high - low) * (_MARKS // 10)).astype(np.int64)
+        apart = np.sort(np.unique(cell, return_index=True)[1])
+        values, hours = values[apart], hours[apart]
         axes.plot(hours, values, ls="none", marker=marker, color=INK, mfc=inside, ms=7, mew=1.3, zorder=6)
 
 

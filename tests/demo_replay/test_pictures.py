@@ -80,7 +80,10 @@ def test_labels_stages_flags_and_gaps_are_drawn(tmp_path: Path) -> None:
     flagged = recording({"tank.temperature": WARM_AT_NOON})
     flagged.blocks["tank.temperature"].flags[10:60:10] = Flag.SUSPECT
     flagged.blocks["tank.temperature"].flags[15:65:10] = Flag.FAIL
-    assert not np.array_equal(day(plan([]), flagged, tmp_path / "flagged.png"), bare)
+    marked = day(plan([]), flagged, tmp_path / "flagged.png")
+    assert not np.array_equal(marked, bare)
+    flagged.blocks["tank.temperature"].values[15] = 1_000_000
+    assert not np.array_equal(day(plan([]), flagged, tmp_path / "beyond.png"), marked), "a mark at the edge"
     holes = recording({"tank.temperature": [*WARM_AT_NOON[:100], *[None] * 60, *WARM_AT_NOON[160:]]})
     assert share(day(plan([]), holes, tmp_path / "holes.png"), FAINT) > 2 * share(bare, FAINT)
 
