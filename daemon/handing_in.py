@@ -11,7 +11,7 @@ from daemon.clock import SystemClock
 from daemon.selfwatch.plan import watched_site
 from daemon.site.load import Site, load_site
 from daemon.site.located import nearest
-from daemon.store import hand_in
+from daemon.store import StoreReader, hand_in
 from rules.acts import Act, ActKind
 from rules.durations import parse_duration
 from rules.errors import SettingError
@@ -58,14 +58,23 @@ def _known(name: str, names: Sequence[str], kind: str) -> str:
     return name
 
 
-def ends_after(text: str, longest: int) -> int:
-    """The instant (ms UTC) so long from now. Raises SettingError where it is none, or longer than `longest` ms."""
+def time_at(site: Site) -> int:
+    """The time (ms UTC) that the site's daemon goes by: the board's, or that of its last checkpoint where the board's
+    clock was set back. Raises StoreMissing where no daemon has run yet, and StoreError."""
+    with StoreReader(site.store_path) as store:
+        saved = store.checkpoint()
+    return max(SystemClock().now(), 0 if saved is None else int(saved["now"]))
+
+
+def ends_after(site: Site, text: str, longest: int) -> int:
+    """The instant (ms UTC) so long from now. Raises SettingError where it is none, or longer than `longest` ms; and as
+    time_at."""
     length = parse_duration(text)
     if not 0 < length <= longest:
         from rules.durations import show_duration
 
         raise SettingError(f"--for {text!r} must be more than nothing and at most {show_duration(longest)}")
-    return SystemClock().now() + length
+    return time_at(site) + length
 
 
 def hand_over(

@@ -5,9 +5,10 @@ from __future__ import annotations
 import argparse
 
 from daemon.clock import SystemClock
-from daemon.handing_in import ends_after, hand_over, known_person, shown_end, site_of, who_arguments
+from daemon.handing_in import ends_after, hand_over, known_person, shown_end, site_of, time_at, who_arguments
 from daemon.moments import moment_argument
 from daemon.orders import shown_duty
+from daemon.site.load import Site
 from rules.acts import ActKind
 from rules.durations import DAY
 from rules.errors import SettingError
@@ -47,21 +48,21 @@ def run(arguments: argparse.Namespace) -> int:
     on_duty = [known_person(site, name) for name in dict.fromkeys(names)]
     if not on_duty:
         raise SettingError("away needs somebody on duty; write --on-duty PERSON, one of the site file's [[person]]")
-    until = _end(arguments, site.plan.timezone)
+    until = _end(arguments, site)
     data = {"on_duty": ",".join(on_duty)}
     who = hand_over(arguments, site, ActKind.AWAY, until=until, text=arguments.why, data=data)
     print(f"handed in: {who} is away until {shown_end(site, until)}; {shown_duty(site.plan.persons, on_duty)}")
     return 0
 
 
-def _end(arguments: argparse.Namespace, timezone: str) -> int:
+def _end(arguments: argparse.Namespace, site: Site) -> int:
     """When it ends, ms UTC. Raises SettingError."""
     if (arguments.length is None) == (arguments.until is None):
         raise SettingError('away has an end; write --for "7 d", or --until 2026-08-14T18:00')
     if arguments.length is not None:
-        return ends_after(arguments.length, LONGEST)
-    until = moment_argument(arguments.until, timezone, "--until")
-    now = SystemClock().now()
+        return ends_after(site, arguments.length, LONGEST)
+    until = moment_argument(arguments.until, site.plan.timezone, "--until")
+    now = time_at(site)
     if until is None or until <= now:
         raise SettingError(f"--until {arguments.until} does not lie ahead; write the time at which the keeper is back")
     if until > now + LONGEST:

@@ -27,7 +27,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Hand the act to the running daemon."""
     site = site_of(arguments)
     rules = [known_rule(site, name) for name in arguments.rules]
-    until = SystemClock().now() if arguments.end else ends_after(arguments.length, LONGEST)
+    until = SystemClock().now() if arguments.end else ends_after(site, arguments.length, LONGEST)
     data = {"rules": ",".join(rules)} if rules else {}
     who = hand_over(arguments, site, ActKind.DRILL, until=until, text=arguments.why, data=data)
     if arguments.end:

@@ -49,7 +49,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise SettingError("nothing is named; write the rules, or --point POINT")
     if arguments.length is None or not arguments.why:
         raise SettingError('a mute has an end and a reason; write --for "1 h" --why "..."')
-    until = ends_after(arguments.length, LONGEST)
+    until = ends_after(site, arguments.length, LONGEST)
     orders = Engine(site.plan, now).life.orders
     refused = orders.take(Act(now, ActKind.MUTE, until=until, data=data), 2 * now)
     if refused:

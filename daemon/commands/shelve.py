@@ -26,7 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Hand the act to the running daemon."""
     site = site_of(arguments)
     rule = known_rule(site, arguments.rule)
-    until = ends_after(arguments.length, LONGEST)
+    until = ends_after(site, arguments.length, LONGEST)
     who = hand_over(arguments, site, ActKind.SHELVE, rule=rule, side=arguments.side, until=until, text=arguments.why)
     print(f"handed in: {who} shelves {rule} until {shown_end(site, until)}; then it is judged anew")
     return 0

@@ -119,6 +119,18 @@ def test_a_mute_says_what_goes_on_and_refuses_what_is_never_muted(
     assert len(handed_in(site)) == 1
 
 
+def test_an_end_lies_ahead_of_the_daemon_also_where_the_boards_clock_was_set_back(site: Site) -> None:
+    """It counts from the daemon's own time, which goes on."""
+    ahead = SystemClock().now() + 3 * HOUR
+    plan = watched(site)
+    with Store(site.store_path, plan.points) as store:
+        store.commit(checkpoint=Engine(plan, ahead).state())
+    assert main(["shelve", "tank.warm", "--for", "2 h", "--why", "shade"]) == 0
+    (act,) = handed_in(site)
+    assert act.until is not None
+    assert abs(act.until - ahead - 2 * HOUR) <= 1
+
+
 def test_a_drill_lasts_half_an_hour_unless_it_is_told(site: Site) -> None:
     """Of all rules, or of some."""
     before = SystemClock().now()
