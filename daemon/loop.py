@@ -11,6 +11,8 @@ from daemon.batch import Batch, Columns, Dater, sendings
 from daemon.clock import PlayedClock
 from daemon.entries import dated, entry_of, is_reading, refused
 from daemon.queue import DeliveryQueue
+from daemon.settings_changes import KIND as SETTINGS
+from daemon.settings_changes import settings_of, told_changes
 from daemon.store import Store, StoreError
 from daemon.tally import Tally
 from rules.acts import Act, ActKind
@@ -92,6 +94,9 @@ class Loop:
         elif not isinstance(clock, PlayedClock):
             # Before any adapter starts: what comes from here on is not from before the engine's first instant.
             self.engine = Engine(plan, clock.now())
+        self._meta: dict[str, str] = {}
+        """Goes on disk with the next commit."""
+        self._note_settings()
 
     def _restarted(self, engine: Engine) -> None:
         self._catching_up_until = self.monotonic() + self.plan.catch_up / 1000
@@ -101,6 +106,18 @@ class Loop:
         if now > begin:
             self._acts.append(Act(begin, ActKind.OFF, "tidebed", until=now))
             self.say(f"the daemon did not run from {show_time(engine.now)} to {show_time(now)}")
+
+    def _note_settings(self) -> None:
+        """Write into the log which settings are others than before; not on played days, which are what they were."""
+        if self.engine is None or isinstance(self.clock, PlayedClock):
+            return
+        now, before = settings_of(self.plan), self.store.meta(SETTINGS)
+        if now == before:
+            return
+        self._meta[SETTINGS] = now
+        if before is not None and (told := told_changes(before, now)):
+            time = max(self.clock.now(), self.engine.frontier + 1)
+            self._acts.append(Act(time, ActKind.NOTE, "tidebed", text=told, data={"kind": SETTINGS}))
 
     def run(self) -> None:
         """Until `stop`: everything taken by then is judged, on disk and acknowledged."""
@@ -271,6 +288,7 @@ class Loop:
         self.calibrations = Calibrations(plan.points, self.store.calibrations())
         if self.engine is not None:
             self.engine = Engine.restore(plan, self.engine.state())
+        self._note_settings()
         self.say("the new site file is in use")
 
     def _commit(self) -> None:
@@ -293,6 +311,7 @@ class Loop:
                 finals=batch.finals,
                 owed=batch.owed,
                 taken=batch.taken,
+                meta=self._meta,
             )
         except StoreError as error:
             if not self._failed:
@@ -301,7 +320,7 @@ class Loop:
             self.tally.refused["could not be stored yet"] += 1
             return
         self._failed = self._hurry = False
-        self._batch, self._effective = Batch.empty(), None
+        self._batch, self._effective, self._meta = Batch.empty(), None, {}
         self._committed = self.monotonic()
         for done in batch.done:
             done()

@@ -12,6 +12,7 @@ from daemon.reports.season_points import Course, Midnights, marks_of
 from daemon.reports.season_readings import believed
 from daemon.reports.season_works import Cycles, Drains, Noted, StageTime, Stop, noted, stage_times, stops
 from daemon.selfwatch.names import OWN
+from daemon.settings_changes import KIND as SETTINGS
 from daemon.site.load import Site
 from daemon.store import StoreReader
 from demo_replay.labels import Label
@@ -40,7 +41,8 @@ class RuleTold(NamedTuple):
 @dataclass(frozen=True, slots=True)
 class Season:
     """start, end: ms UTC; off: ms within that the daemon did not run; courses: of points with readings, in the order of
-    the site file; unheard: those without; alarms: the standard's figures; by_rule: the most frequent first."""
+    the site file; unheard: those without; settings: (ms UTC, what was changed); alarms: the standard's figures;
+    by_rule: the most frequent first."""
 
     start: int
     end: int
@@ -51,6 +53,7 @@ class Season:
     cycles: list[Cycles]
     stops: list[Stop]
     notes: list[Noted]
+    settings: list[tuple[int, str]]
     alarms: Figures
     by_rule: list[RuleTold]
 
@@ -86,6 +89,7 @@ def season(site: Site, store: StoreReader, start: int, end: int, labels: Sequenc
         one.end(end)
     alarm_events = store.events(None, end - 1, type="alarm")
     told = figures((e for e in alarm_events if not e.body["rule"].startswith(OWN)), start, end, zone)
+    acts = store.acts(start - 1, end - 1)
     off = [(e.t, int(e.body["until"])) for e in store.events(None, end - 1, type="off")]
     return Season(
         start=start,
@@ -96,7 +100,8 @@ def season(site: Site, store: StoreReader, start: int, end: int, labels: Sequenc
         stages=stage_times(store.events(None, end - 1, type="decision"), start, end),
         cycles=[bed.told() for bed in beds],
         stops=stops(alarm_events, stopped, start, end),
-        notes=noted(store.acts(start - 1, end - 1)),
+        notes=noted(acts),
+        settings=[(act.time, act.text) for act in acts if act.data.get("kind") == SETTINGS],
         alarms=told,
         by_rule=_by_rule(told.new, end, labels),
     )

@@ -40,6 +40,7 @@ def season_parts(plan: Plan, season: Season, zone: Zone) -> list[Part]:
         *_water(plan, season, zone),
         *_notes(season),
         *_alarms(season),
+        *_settings(season, zone),
     ]
 
 
@@ -128,6 +129,12 @@ def _alarms(season: Season) -> Iterator[Part]:
     answers = [_answer(one) for one in season.alarms.answers]
     if answers:
         yield Part("Time to acknowledge", "", answers, "typical, and the longest")
+
+
+def _settings(season: Season, zone: Zone) -> Iterator[Part]:
+    rows = [(f"{zone.moment(at):%a %d %b %H:%M}", "", told) for at, told in season.settings]
+    if rows:
+        yield Part("Limits changed", _times(len(rows)), rows)
 
 
 def _answer(one: Answer) -> tuple[str, ...]:

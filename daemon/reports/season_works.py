@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from daemon.settings_changes import KIND as SETTINGS
 from rules.acts import Act, ActKind
 from rules.alarms import State
 from rules.block import Block
@@ -158,7 +159,7 @@ def noted(acts: Iterable[Act]) -> list[Noted]:
     amounts: dict[str, dict[str, Decimal]] = defaultdict(dict)
     for act in acts:
         kind = act.data.get("kind", "")
-        if act.kind is not ActKind.NOTE or not kind:
+        if act.kind is not ActKind.NOTE or kind in ("", SETTINGS):
             continue
         times[kind] += 1
         try:

@@ -327,6 +327,28 @@ def test_what_comes_before_the_first_turn_is_not_late(bench: Bench) -> None:
     assert bench.states() == ["unacknowledged"]
 
 
+def test_a_change_of_settings_is_in_the_log_at_a_reload_and_at_a_start(bench: Bench) -> None:
+    """What was, what is; nothing at the very first start, and nothing where nothing changed."""
+    bench.turn()
+    bench.plan = make_plan("45 s")
+    bench.loop.reload(bench.plan)
+    bench.turn()
+    bench.turn(30)
+    bench.crash()
+    bench.open()
+    bench.turn(30)
+    bench.crash()
+    bench.plan = make_plan("50 s")
+    bench.open()
+    bench.turn(30)
+    bench.turn(30)
+    told = [(act.who, act.text) for act in bench.store.acts() if act.kind is ActKind.NOTE]
+    assert told == [
+        ("tidebed", "loop.stopped on_delay unset -> 45 s"),
+        ("tidebed", "loop.stopped on_delay 45 s -> 50 s"),
+    ]
+
+
 def test_a_reload_keeps_an_alarm_that_stands(bench: Bench) -> None:
     """A rule whose kind and points are unchanged goes on from where it was."""
     bench.turn()

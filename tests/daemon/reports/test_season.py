@@ -243,6 +243,7 @@ def kept(tmp_path: Path) -> Path:
     acts = [
         Act(START + 70 * MINUTE, ActKind.ACKNOWLEDGE, "anna", "house.hot"),
         Act(START + 80 * MINUTE, ActKind.NOTE, "anna", data={"kind": "feeding", "amount": "120", "unit": "g"}),
+        Act(START + 90 * MINUTE, ActKind.NOTE, "tidebed", text="house.hot high 29 -> 30", data={"kind": "settings"}),
     ]
     engine = Engine(site.plan, START)
     events = engine.step([readings], acts, START + 3 * DAY)
@@ -290,6 +291,7 @@ def test_a_season_is_one_page_that_loads_nothing(kept: Path, capsys: pytest.Capt
         "The season of Alder Lane", "Watched 72.0 h", "tank.oxygen", "Air <inside> 68.0 °F to 95.0 °F",
         "over 86.0 °F house.hot 1.5 h", "vents enough 2 times 1.5 h, 2 times", "feeding 120 g once",
         "house.hot (high) acknowledged after 10 min; 1 real, 1 not marked as real 2 times", "Time to acknowledge",
+        "Limits changed once Mon 01 Jun 01:30 house.hot high 29 -> 30",
     ):  # fmt: skip
         assert told in text, told
     assert "over 96.8 °F" not in text
