@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from pcodec import standalone
 
 from rules.block import Counts, Flags, Times
+from rules.flags import Flag
 
 NOT_BEHIND = np.iinfo(np.int64).min
 """Stands in the column of effective instants for a reading that came in time."""
@@ -56,10 +57,14 @@ class Columns(NamedTuple):
     final: Flags
 
     def last_flags(self) -> Flags:
-        """The flag with which each reading ended, uint8[n]."""
+        """The flag with which each reading ended, uint8[n].
+
+        Whether it has a value is as `flags` says: a calibration that came later may have given it one, or taken it.
+        """
         said: Flags = np.where(self.judged == NOT_SAID, self.flags, self.judged)
         ended: Flags = np.where(self.final == NOT_SAID, said, self.final)
-        return ended
+        was_missing, is_missing = ended == Flag.MISSING, self.flags == Flag.MISSING
+        return np.where(was_missing | is_missing, self.flags, ended)
 
 
 def pack(columns: Columns) -> bytes:

@@ -32,7 +32,7 @@ ACTS = (
     *(ActKind.SHELVE, ActKind.SHELVE, ActKind.UNSHELVE),
     *(ActKind.OUT_OF_SERVICE, ActKind.IN_SERVICE, ActKind.IN_SERVICE),
     *(ActKind.NOTE, ActKind.NOTE, ActKind.OFF, ActKind.OFF),
-    *(ActKind.MUTE, ActKind.DRILL, ActKind.AWAY),
+    *(ActKind.MUTE, ActKind.DRILL, ActKind.AWAY, ActKind.CALIBRATE),
 )
 ORDERS = (ActKind.MUTE, ActKind.DRILL, ActKind.AWAY)
 """Acts that say who is told what, and change no alarm."""
@@ -209,7 +209,10 @@ class _Maker:
         return {"point": self.rng.choice(self.points).plan.id}
 
     def _overdue(self) -> dict[str, Any]:
-        out: dict[str, Any] = {"note": self.rng.choice(("fed", "seen")), "every": self._beats(1, 3, 5, 9)}
+        out: dict[str, Any] = {
+            "note": self.rng.choice(("fed", "seen", "calibration", "calibration a")),
+            "every": self._beats(1, 3, 5, 9),
+        }
         if self.rng.random() < 0.5:
             out["point"] = self.rng.choice(self.points).plan.id
         return out
@@ -413,6 +416,8 @@ class _Maker:
                 out.append(Act(t, kind, who="tidebed", until=until))
             elif kind is ActKind.NOTE:
                 out.append(Act(t, kind, data={"kind": rng.choice(("fed", "fed", "seen"))}))
+            elif kind is ActKind.CALIBRATE:
+                out.append(Act(t, kind, data={"point": rng.choice(plan.points).id}))
             elif kind in ORDERS:
                 out.append(Act(t, kind, until=until, data={"rules": rng.choice(plan.rules).id}))
             else:

@@ -153,12 +153,12 @@ class Twin:
             self.running.was_off(act.time, act.until)
             return [Event(t, "off", {"until": act.until})]
         events = [Event(t, "act", {"kind": str(act.kind), "who": act.who, "rule": act.rule, "side": act.side})]
-        noted = act.data.get("kind") if act.kind is ActKind.NOTE else None
         for rule in self.plan.rules:
-            self.qualifiers[rule.id].note(noted, t)
             kind = self.kinds[rule.id]
-            if isinstance(kind, Overdue):
-                kind.note(noted, t)
+            for noted in _noted(act):
+                self.qualifiers[rule.id].note(noted, t)
+                if isinstance(kind, Overdue):
+                    kind.note(noted, t)
             for side in self.sides[rule.id]:
                 if act.rule in (None, rule.id) and act.side in (None, side.side):
                     events += self._alarm(side, _done_to(side, act, t), t)
@@ -234,6 +234,13 @@ class Twin:
         inputs: Mapping[str, float | None] = {stage.settings.point: stage.history.shown()}
         body = {"stage": stage.settings.id, "action": action, "mode": "advised", "inputs": inputs, "why": why}
         return [Event(t, "decision", body)]
+
+
+def _noted(act: Act) -> list[str]:
+    """What an act is noted as: a note of its kind, a calibration as one and as that of its point."""
+    if act.kind is ActKind.CALIBRATE:
+        return ["calibration", f"calibration {act.data['point']}"]
+    return [act.data["kind"]] if act.kind is ActKind.NOTE and "kind" in act.data else []
 
 
 def _done_to(side: Side, act: Act, t: int) -> Change:

@@ -100,6 +100,11 @@ def test_a_reading_ends_with_the_last_that_was_said_of_it() -> None:
     assert columns([*rows, (4, 0, 3, None, NOT_SAID, 4)]).last_flags().tolist() == [2, 1, 4, 4]
 
 
+def test_whether_a_reading_has_a_value_is_as_it_is_read_now() -> None:
+    """A calibration that came later gave one that was missing when judged a value, and took one from another."""
+    assert columns([(1, 7, 2, None, 9, NOT_SAID), (2, 0, 9, None, 1, NOT_SAID)]).last_flags().tolist() == [2, 9]
+
+
 def test_a_year_of_thirty_points_fits_a_small_card() -> None:
     """A day of 10 s readings with noise of a few counts takes under 12 KB: 30 points for a year under 130 MB."""
     rng = np.random.default_rng(4)
