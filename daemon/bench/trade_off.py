@@ -59,7 +59,8 @@ def _print_head(console: Console, site: str, tuned: Tuned, gathered: Gathered) -
 def _print_choice(console: Console, tuned: Tuned) -> None:
     number, why = tuned.choice
     if number is None or number == tuned.trial.grid.number_of_today():
-        console.print(Text(f"Keep {_in_words(_today(tuned))}", style="bold"))
+        kept = _in_words(_today(tuned))
+        console.print(Text(f"Keep {kept}" if kept else "Nothing is recommended", style="bold"))
     else:
         console.print(Text(f"Recommended: {_in_words(tuned.trial.grid.setting(number))}", style="bold"))
     console.print(why[:1].upper() + why[1:] + ".")

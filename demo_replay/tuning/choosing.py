@@ -58,7 +58,8 @@ def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Score
     shortest worst delay in whole minutes. What does well at a brink only seldom does on other days. Without labels: no
     chattering, and at most one alarm a day (or in the recordings, where they
     are shorter) where that is possible. Among equals the nearest to today's is taken, and
-    today's itself where nothing is better by what is worth a change: nothing is changed without a reason.
+    today's itself where nothing is better by what is worth a change, or nothing catches any event: nothing is changed
+    without a reason.
     """
     labelled = scores.delays.shape[1] > 0
     ranks = _ranks(scores, grid, possible, labelled)
@@ -66,6 +67,8 @@ def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Score
     order = np.lexsort((grid.distance()[candidates], *(rank[candidates] for rank in reversed(ranks))))
     best = int(candidates[order[0]])
     own = grid.number_of_today()
+    if labelled and not scores.caught[candidates].any():
+        return Choice(own, "no setting that was tried catches any of the labelled events; try others, or another side")
     if today is not None and (own is None or possible[own]):
         # What lies around a setting that was not tried is judged by the nearest one that was.
         near = grid.nearest_to_today() if own is None else own

@@ -156,6 +156,14 @@ def test_costs_are_of_events_where_there_are_any() -> None:
     assert costs(scores([[], []], alarms=[4, 0], chattering=[1, 0])).tolist() == [[4, 1, 0, 0], [0, 0, np.inf, 0]]
 
 
+def test_nothing_is_changed_where_no_setting_catches_an_event() -> None:
+    """Neither for fewer false alarms, nor where the rule lacks the setting today."""
+    of = scores([[MISSED], [MISSED]], [3, 0])
+    assert chosen(of, now=0).setting == 0
+    assert chosen(of).setting is None
+    assert chosen(of).why.startswith("no setting that was tried catches any of the labelled events")
+
+
 def test_a_setting_that_tells_nothing_is_called_by_its_name() -> None:
     """It may be the one without needless alarms, or the one that misses everything; only labels tell."""
     found = chosen(scores([[], []], alarms=[40, 0]), now=0)
