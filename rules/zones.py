@@ -17,7 +17,7 @@ from rules.windows import Positions, first_at_or_after
 
 MANY = 4096
 """Readings; in fewer there is nothing to gain."""
-COARSE, WIDE = 1024, 64
+COARSE, WIDE = 4096, 64
 """Readings of a zone: for plain limits, and otherwise."""
 WIDTHS = (WIDE, 32, 16)
 """For windows; finer zones cost more and decide more."""

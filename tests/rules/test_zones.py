@@ -58,6 +58,16 @@ def test_no_slope_is_steeper_than_its_zone_allows(seed: int, width: int) -> None
     assert (slope <= each * (1 + 1e-9)).all()
 
 
+@settings(deadline=None, max_examples=60)
+@given(st.integers(0, 2**32), st.integers(-60, 60), st.sampled_from([3, 16, 100, 7000]))
+def test_zones_of_any_width_find_the_same_crossings(seed: int, limit: int, width: int) -> None:
+    """Where a value passes a limit does not depend on the zones that are looked at first."""
+    values = series(seed).v
+    above = values > limit
+    found = Zones(np.arange(len(values), dtype=np.int64), values, width).crossings(limit)
+    assert np.array_equal(found, np.flatnonzero(above[1:] != above[:-1]) + 1)
+
+
 @pytest.mark.parametrize("limit", [-1, 0, 1, 2, 3])
 def test_a_change_at_the_border_of_zones_is_found_once(limit: int) -> None:
     """Below, at and above the values of a series that changes in the first, a middle and the last place of zones."""
