@@ -9,10 +9,10 @@ from pydantic import Field
 
 from rules.conditions.sided import Sided
 from rules.durations import MINUTE, Duration, show_duration
-from rules.predicates import Ahead
 from rules.settings import Amount, RuleSettings
 from rules.units import parse_amount, with_unit
 from rules.view import Surroundings
+from rules.windowed import Ahead
 
 
 class AheadSettings(RuleSettings):

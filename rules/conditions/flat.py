@@ -7,11 +7,11 @@ from typing import Literal
 
 from rules.durations import Duration, show_duration
 from rules.edges import Judged, negated
-from rules.predicates import Still
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
 from rules.units import parse_amount, with_unit
 from rules.view import Surroundings, View
+from rules.windowed import Still
 
 
 class FlatSettings(RuleSettings):

@@ -9,10 +9,10 @@ from pydantic import Field
 
 from rules.conditions.sided import Sided
 from rules.durations import MINUTE, Duration, show_duration
-from rules.predicates import Steeper
 from rules.settings import RuleSettings
 from rules.units import parse_rate
 from rules.view import Surroundings
+from rules.windowed import Steeper
 
 
 class RateSettings(RuleSettings):

@@ -11,11 +11,12 @@ from rules.durations import Duration, show_duration
 from rules.edges import FALSE, TRUE, UNKNOWN, Edges, Judged, combine, negated, truth_at
 from rules.lasting import Lasting
 from rules.plan import PointPlan
-from rules.predicates import Moved, Predicate, Steeper, Still, over, under
+from rules.predicates import Predicate, over, under
 from rules.running import Running
 from rules.settings import Amount, RuleSettings, Settings
 from rules.units import parse_amount, parse_rate
 from rules.view import Surroundings, View
+from rules.windowed import Moved, Steeper, Still
 
 _TESTS = ("under", "over", "still", "moved", "falling", "rising")
 

@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rules.predicates import Ahead, Moved, Predicate, Steeper, Still, over, under
+from rules.predicates import Predicate, over, under
 from rules.span import ALL
+from rules.windowed import Ahead, Moved, Steeper, Still
 from rules.zones import MANY, Zones, steepest, windows
 from tests.rules.long_series import HALF_HOUR, series
 

@@ -13,7 +13,7 @@ import sys
 import time
 from collections.abc import Callable
 
-from rules import apart, predicates, zones
+from rules import apart, predicates, windowed, zones
 from rules.conditions import cycle
 from tests.twin.case import Case
 from tests.twin.judge import disagreement
@@ -22,7 +22,7 @@ from tests.twin.shrink import smallest
 
 SMALL_ZONES = {"MANY": 2, "COARSE": 3, "WIDE": 4, "WIDTHS": (4, 2), "PIECE": 5}
 """What the dense stage takes for many readings, zones of several kinds, and a piece."""
-DENSE = (predicates, apart, zones, cycle)
+DENSE = (predicates, windowed, apart, zones, cycle)
 
 
 def main() -> int:
