@@ -30,6 +30,8 @@ QUIET_CHECKPOINT = 10.0
 """Seconds between checkpoints while nothing comes in, so that an `off` span begins near the truth."""
 SEAL_EVERY = 5.0
 """Seconds between looks for a day that is over and can be sealed: one point's day at a time."""
+TIDY_EVERY = 60
+"""Commits between two times that the write-ahead log is moved into the store's file."""
 LONGEST_REST = 0.02
 """Seconds between two turns at least, where the one before took that long: what it adds to a message's delay."""
 INBOX_EVERY = 1.0
@@ -76,6 +78,7 @@ class Loop:
         self._effective: int | None = None
         self._committed = monotonic()
         self._looked = 0.0
+        self._tidied = 0
         self._worked = 0.0
         """Seconds that the last turn took to judge."""
         self._sealed = monotonic()
@@ -162,6 +165,7 @@ class Loop:
             self._commit()
         if not self._pending:
             self._seal()
+            self._tidy()
 
     def _seal(self) -> None:
         """In a quiet moment; a played clock's days are left as they are."""
@@ -173,6 +177,16 @@ class Loop:
             self.store.seal_step(self.clock.now())
         except StoreError as error:
             self.say(f"a day could not be sealed and stays as it is: {error}")
+
+    def _tidy(self) -> None:
+        """Between two commits, so that none that somebody waits for has to do it."""
+        if self.tally.commits - self._tidied < TIDY_EVERY:
+            return
+        self._tidied = self.tally.commits
+        try:
+            self.store.tidy()
+        except StoreError as error:
+            self.say(f"the store's log could not be moved into its file: {error}")
 
     def _retry(self, until: float) -> None:
         if self.stopping or self.monotonic() - self._committed >= INBOX_EVERY:

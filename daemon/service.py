@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import os
 import signal
@@ -136,6 +137,9 @@ class Service:
         told = threading.Thread(target=self._tell_health, name="health", daemon=True)
         told.start()
         _log.info("%s: watching %d points by %d rules", *_size(self.site))
+        # What the start has made stays; the collector need not look through it while an alarm waits.
+        gc.collect()
+        gc.freeze()
         try:
             self.loop.run()
         finally:

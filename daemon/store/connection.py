@@ -43,6 +43,9 @@ class Connection:
             raise StoreError(f"the file system of {self.path} cannot keep a write-ahead log; move it to a local disk")
         # An acknowledged reading must outlive a power cut: every commit waits for the disk.
         self.run("PRAGMA synchronous = FULL")
+        # The loop moves the log's pages into the file between commits that nobody waits for (Store.tidy); this is for
+        # when it cannot.
+        self.run("PRAGMA wal_autocheckpoint = 8000")
 
     @contextlib.contextmanager
     def _reporting(self) -> Iterator[None]:

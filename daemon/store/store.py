@@ -138,6 +138,10 @@ class Store(StoreReader):
         repeats = sum(map(len, blocks)) - new - contradicted
         return Committed(new, repeats, contradicted, fresh)
 
+    def tidy(self) -> None:
+        """Move what the write-ahead log holds into the file, without waiting for readers. Raises StoreError."""
+        self._connection.rows("PRAGMA wal_checkpoint(PASSIVE)")
+
     def _sealed_before(self, series: Series) -> int:
         return self._sealed_upto.get(series.point, -(2**63))
 

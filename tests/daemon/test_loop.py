@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import sqlite3
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from fractions import Fraction
@@ -11,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from adapters.intake import Arrived, Delivery, Health, Inlet, Refusal
-from daemon.loop import QUIET_CHECKPOINT, Loop
+from daemon.loop import QUIET_CHECKPOINT, TIDY_EVERY, Loop
 from daemon.queue import DeliveryQueue
 from daemon.store import Store, StoreError, hand_in
 from rules.acts import Act, ActKind
@@ -347,6 +348,23 @@ def test_a_change_of_settings_is_in_the_log_at_a_reload_and_at_a_start(bench: Be
         ("tidebed", "loop.stopped on_delay unset -> 45 s"),
         ("tidebed", "loop.stopped on_delay 45 s -> 50 s"),
     ]
+
+
+def test_the_stores_log_is_moved_into_its_file_now_and_then(bench: Bench) -> None:
+    """Once in so many commits, and not within one that somebody waits for: the file alone then holds the readings."""
+    for second in range(TIDY_EVERY):
+        bench.send(300, START + 1_000 * second)
+        bench.turn()
+    bench.turn()
+    before = bench.path.stat().st_mtime_ns
+    assert bench.loop.tally.commits >= TIDY_EVERY
+    with sqlite3.connect(f"{bench.path.as_uri()}?mode=ro&immutable=1", uri=True) as alone:  # without the log
+        (count,) = alone.execute("SELECT count(*) FROM reading").fetchone()
+    alone.close()
+    assert count >= TIDY_EVERY - 2
+    bench.send(300, bench.hands.wall)
+    bench.turn()
+    assert bench.path.stat().st_mtime_ns == before
 
 
 def test_a_reload_keeps_an_alarm_that_stands(bench: Bench) -> None:
