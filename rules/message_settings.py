@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from rules.durations import MINUTE, Duration
-from rules.metrics import BIN, CHATTERING, CHATTERING_WITHIN, FLOOD_BEGINS_OVER, FLOOD_ENDS_UNDER
+from rules.durations import HOUR, MINUTE, Duration
+from rules.metrics import BIN, CHATTERING, FLOOD_BEGINS_OVER, FLOOD_ENDS_UNDER
 from rules.settings import Priority, Settings
 
 
@@ -40,9 +40,11 @@ class MessageSettings(Settings):
     )
     flood_within: Duration = BIN
     chattering: int = Field(default=CHATTERING, ge=2, description="so many activations within chattering_within")
-    chattering_within: Duration = CHATTERING_WITHIN
+    # The standard counts within a minute. Under delays of a minute no alarm can come so often, and a contact that
+    # flickers every few minutes would ring a phone all day.
+    chattering_within: Duration = HOUR
     chattering_settled: Duration = Field(
-        default=10 * MINUTE, description="how long a chattering alarm must rest to be told singly again"
+        default=30 * MINUTE, description="how long a chattering alarm must rest to be told singly again"
     )
     sign_of_life: str = Field(
         default="",
