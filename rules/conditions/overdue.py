@@ -49,6 +49,8 @@ class Overdue:
         self.note, self.every, self.own, self.point = note, every, own, point
         self.last: int | None = None
         """When it was done last, or from when on that is known; ms UTC."""
+        self.done: list[int] = []
+        """When it was done in this step, after the last time before it; ms UTC."""
         self.carry = FALSE
 
     def reach(self) -> Mapping[str, int]:
@@ -59,6 +61,7 @@ class Overdue:
         """side -> its edges in this step."""
         if self.last is None:
             self.last = view.before + 1
+        self.done = [self.last]
         keys: list[int] = []
         truths: list[int] = []
         first = self.carry
@@ -71,6 +74,7 @@ class Overdue:
             keys.append(2 * time)
             truths.append(FALSE)
             self.last = time
+            self.done.append(time)
         if 2 * (self.last + self.every) <= view.upto:
             keys.append(2 * (self.last + self.every))
             truths.append(TRUE)
@@ -81,8 +85,9 @@ class Overdue:
         return {"overdue": Judged(found, negated(found))}
 
     def why(self, side: str, key: int) -> str:
-        """Since when it is due."""
-        return f"no {self.note} noted since {show_time(self.last or 0)}; it is due every {show_duration(self.every)}"
+        """Since when it was not done, as of an instant of the present step."""
+        last = next((time for time in reversed(self.done) if 2 * time <= key), self.last or 0)
+        return f"no {self.note} noted since {show_time(last)}; it is due every {show_duration(self.every)}"
 
     def next_due(self, running: Running) -> int | None:
         """When it falls due."""
