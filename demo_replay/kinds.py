@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 from demo_replay.physics.chemistry import Life
@@ -95,28 +95,31 @@ def _troubled(*failures: Failure, rule: str, note: str, faults: tuple[ProbeFault
     )
 
 
+_HOT = DayKind(
+    day=date(2026, 7, 11),
+    weather=WeatherSettings(mean=26.0, swing=7.5, dew_point=15.5, cloud=0.05),
+    start=Start(air=20.0, water=25.6, soil=22.0, store=20.5),
+    marks=(
+        Marked("house.warm", "air in the house over 32 °C", truth="house.temperature", above=32.0, lasting=20.0),
+        Marked("house.hot", "air in the house over 36 °C", truth="house.temperature", above=36.0, lasting=15.0),
+    ),
+)
+_FROST = DayKind(
+    day=date(2026, 2, 3),
+    weather=WeatherSettings(mean=-1.0, swing=4.5, dew_point=-5.5, cloud=0.05, leakage=0.6, mean_after=-3.6),
+    start=Start(air=13.0, water=22.4, soil=11.0, store=11.0),
+    begins=12,
+    marks=(
+        Marked("house.cool", "air in the house under 10 °C", truth="house.temperature", below=10.0, lasting=20.0),
+        Marked("house.cold", "air in the house under 7 °C", truth="house.temperature", below=7.0, lasting=15.0),
+        Marked("house.frost", "air in the house under 3 °C", truth="house.temperature", below=3.0, lasting=5.0),
+    ),
+)
+
 KINDS: dict[str, DayKind] = {
     "ordinary": DayKind(day=date(2026, 5, 19), weather=_MAY, start=_MAY_START),
-    "hot": DayKind(
-        day=date(2026, 7, 11),
-        weather=WeatherSettings(mean=26.0, swing=7.5, dew_point=15.5, cloud=0.05),
-        start=Start(air=20.0, water=25.6, soil=22.0, store=20.5),
-        marks=(
-            Marked("house.warm", "air in the house over 32 °C", truth="house.temperature", above=32.0, lasting=20.0),
-            Marked("house.hot", "air in the house over 36 °C", truth="house.temperature", above=36.0, lasting=15.0),
-        ),
-    ),
-    "frost": DayKind(
-        day=date(2026, 2, 3),
-        weather=WeatherSettings(mean=-1.0, swing=4.5, dew_point=-5.5, cloud=0.05, leakage=0.6, mean_after=-3.6),
-        start=Start(air=13.0, water=22.4, soil=11.0, store=11.0),
-        begins=12,
-        marks=(
-            Marked("house.cool", "air in the house under 10 °C", truth="house.temperature", below=10.0, lasting=20.0),
-            Marked("house.cold", "air in the house under 7 °C", truth="house.temperature", below=7.0, lasting=15.0),
-            Marked("house.frost", "air in the house under 3 °C", truth="house.temperature", below=3.0, lasting=5.0),
-        ),
-    ),
+    "hot": _HOT,
+    "frost": _FROST,
     "pump_trip": _stopped(
         Failure("pump", 26.2, 30.4), note="pump tripped; plugged in again by the keeper in the morning"
     ),
@@ -162,7 +165,7 @@ KINDS: dict[str, DayKind] = {
             Marked("low.temperature_code", "cable of the low air probe broken", probe_fault=4),
         ),
     ),
-    # From here on: not shipped, made on demand for tests. Names follow the water-loop signatures of the trade.
+    # From here on: not shipped, made on demand for tests. First the water-loop signatures of the trade, then the rest.
     "power_cut": _stopped(Failure("home mains", 26.2, 28.2), rule="mains.off", note="no power on the whole property"),
     "breaker_trip": _stopped(
         Failure("mains", 26.2, 28.2), rule="mains.breaker", note="the breaker of the glasshouse tripped"
@@ -188,7 +191,7 @@ KINDS: dict[str, DayKind] = {
         Failure("siphon start", 9.5, 22.0, bed=2), rule="bed2.stays_full", note="siphon of bed 2 does not start"
     ),
     "bed_without_inflow": _troubled(
-        Failure("bed inflow", 9.5, 22.0, bed=1), rule="bed1.stays_low", note="valve of bed 1 blocked"
+        Failure("bed inflow", 9.5, 22.0, bed=1), rule="bed1.no_inflow", note="valve of bed 1 blocked"
     ),
     "filter_clogging": _troubled(
         Failure("filter", 6.0, 22.0, left=0.16, creeping=True), rule="filter.clogged", note="solids filter fills up"
@@ -197,6 +200,54 @@ KINDS: dict[str, DayKind] = {
         rule="loop.flow_stuck",
         note="flow meter shows nothing while the water runs",
         faults=(ProbeFault("fixed", "loop.flow", 8.0, 20.0, value=0.0, share=1.0),),
+    ),
+    "topped_up": DayKind(
+        day=date(2026, 5, 20),
+        weather=_MAY,
+        start=_MAY_START,
+        failures=(Failure("top-up", 10.0, 13.0, leak=0.8),),
+        marks=(
+            Marked("topup.untreated", "the tap of the top-up is left open", failure=0),
+            Marked("sump.filling", "sump near its rim in each tide", truth="sump.level", above=80.5, lasting=3.0),
+        ),
+    ),
+    "air_pump_stopped": _troubled(Failure("air pump", 9.0, 15.0), rule="airpump.stopped", note="air pump unplugged"),
+    "vents_stuck_shut": DayKind(
+        day=date(2026, 5, 20),
+        weather=WeatherSettings(mean=18.0, swing=6.0, dew_point=10.0, cloud=0.1),
+        start=_MAY_START,
+        failures=(Failure("vents opening", 5.0, 17.0),),
+        marks=(
+            Marked("vents.stuck_shut", "vents do not open", truth="house.temperature", above=30.0),
+            Marked("vents.stuck_shut_hot", "vents do not open, air over 36 °C", truth="house.temperature", above=36.5),
+        ),
+    ),
+    "fan_dead": replace(
+        _HOT,
+        failures=(Failure("fan", 8.0, 20.0),),
+        marks=(
+            *_HOT.marks,
+            Marked("fan.dead", "exhaust fan does not turn", truth="house.temperature", above=33.0, lasting=30.0),
+        ),
+    ),
+    "vents_stuck_open": DayKind(
+        day=date(2026, 4, 15),
+        weather=WeatherSettings(mean=9.0, swing=8.0, dew_point=-1.0, cloud=0.0, mean_after=4.0),
+        start=Start(air=25.0, water=22.8, soil=13.0, store=13.0),
+        begins=12,
+        failures=(Failure("vents shutting", 12.4, 30.0),),
+        marks=(
+            *_FROST.marks[:2],
+            Marked("vents.stuck_open", "vents do not shut", truth="outside.temperature", below=2.0),
+        ),
+    ),
+    "ground_fan_dead": replace(
+        _FROST,
+        failures=(Failure("ground fan", 14.0, 35.0),),
+        marks=(
+            *_FROST.marks,
+            Marked("groundloop.dead_cold", "fan of the ground loop off", truth="house.temperature", below=7.0),
+        ),
     ),
 }
 """Kind -> what happens on it."""

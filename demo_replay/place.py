@@ -71,6 +71,8 @@ class Board:
     jitter: int
     lost: float
     """Share of the polls that never arrive."""
+    first: int | None = None
+    """ms after the recording begins at which it polls first; left out, somewhere in the first half interval."""
 
 
 BOARDS: dict[str, Board] = {
@@ -79,6 +81,7 @@ BOARDS: dict[str, Board] = {
     "tank": Board(60_000, 150, 0.0008),
     "air": Board(60_000, 150, 0.0008),
     "slow": Board(300_000, 500, 0.0),
+    "hand": Board(86_400_000, 60_000, 0.0, first=7 * 3_600_000),  # what the keeper tests and enters once a day
 }
 
 
@@ -115,6 +118,15 @@ PROBES: dict[str, Probe] = {
     "tank.ph": _probe("ph", "pH", "0.01", "slow", 0.008),
     "soil.moisture": _probe("soil_moisture", "%", "0.1", "slow", 0.08, every=3),
     "soil.temperature": _probe("soil_temperature", "degC", "0.1", "slow", 0.03, every=3),
+    "heater.current": _probe("current", "A", "0.1", "slow", 0, low=0),
+    "battery.voltage": _probe("voltage", "V", "0.1", "slow", 0, low=0),
+    "tank.conductivity": _probe("conductivity", "uS/cm", "1", "slow", 1.0, low=0),
+    "ground.water": _probe("level", "cm", "1", "slow", 0, every=3),
+    "hand.ammonia": _probe("concentration", "mg/L", "0.01", "hand", 0.05, low=0),
+    "hand.nitrite": _probe("concentration", "mg/L", "0.01", "hand", 0.02, low=0),
+    "hand.alkalinity": _probe("concentration", "mg/L", "1", "hand", 1.0, low=0),
+    "hand.oxygen": _probe("dissolved_oxygen", "mg/L", "0.1", "hand", 0.05, low=0),
+    "hand.ph": _probe("ph", "pH", "0.1", "hand", 0.03),
 }
 """Point -> how it is measured."""
 

@@ -39,7 +39,8 @@ def polls(board: str, begin: int, end: int, seed: int) -> NDArray[np.int64]:
     """Times (ms UTC) at which a board polls between `begin` and `end`: every interval, slightly early or late."""
     b = place.BOARDS[board]
     chance = Chance(seed, f"board {board}")
-    offset = int(chance.uniform(1)[0] * b.interval * 0.5) // TICK * TICK + b.jitter
+    somewhere = int(chance.uniform(1)[0] * b.interval * 0.5) // TICK * TICK
+    offset = (somewhere if b.first is None else b.first) + b.jitter
     nominal = np.arange(begin + offset, end - b.jitter, b.interval, dtype=np.int64)
     late = np.floor(chance.uniform(len(nominal), -b.jitter / TICK, b.jitter / TICK)).astype(np.int64)
     return nominal + late * TICK

@@ -17,13 +17,13 @@ from demo_replay.labels import HOUR, Label, labels
 from demo_replay.physics.chance import Chance, Floats
 from demo_replay.physics.chemistry import chemistry
 from demo_replay.physics.climate import STEP as CLIMATE_STEP
-from demo_replay.physics.climate import climate
+from demo_replay.physics.climate import Drives, climate
 from demo_replay.physics.loop import STEP as WATER_STEP
 from demo_replay.physics.loop import Loop, circulate
 from demo_replay.physics.weather import outside
 from demo_replay.place import POINTS, PointInfo
 from demo_replay.probes import Column, measure
-from demo_replay.works import Works, works
+from demo_replay.works import Bools, Part, Works, works
 from rules.block import Block
 from rules.flags import Flag
 
@@ -31,6 +31,11 @@ DEFAULT_SEED = 39
 """The seed of the recorded days: one with which the pump trips at 02:12 local time."""
 EVERY = CLIMATE_STEP // WATER_STEP
 CM_OF_WATER = 0.0981  # kPa
+CONDUCTIVITY, SALTIER = 850.0, 4.0  # uS/cm, and a day
+GROUNDWATER = 85.0  # cm under the root zone
+_DRIVES: tuple[Part, ...] = ("vents opening", "vents shutting", "fan", "ground fan")
+FLOAT_CHARGE, AT_REST, SINKING = 13.6, 12.7, 0.08  # V, V, V/h
+AMMONIA, NITRITE, CARBONATE = 0.4, 0.1, 50.04  # mg/L, mg/L, mg/L of calcium carbonate for each mmol/L
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +98,16 @@ def _truth(day: DayKind, able: Works, midnight: int, seed: int) -> tuple[dict[st
     slow = steps[::EVERY]
     hours = (slow - midnight) / HOUR
     weather = outside(slow, day.weather, seed)
-    house = climate(weather, hours % 24.0, able.of("mains")[::EVERY] > 0.5, day.start)
+    powered = able.of("mains")[::EVERY] > 0.5
+    drives = Drives(*(able.of(part)[::EVERY] > 0.5 for part in _DRIVES))
+    house = climate(weather, hours % 24.0, powered, day.start, drives)
     water = circulate(able, _held(house.evaporation, steps), seed)
     life = chemistry(house.water, house.light, water.flow[::EVERY], able.of("air pump")[::EVERY], hours, day.life)
     stepped = {
         "fan.current": house.fan_current,
         "groundloop.current": house.loop_current,
         "vents.open": house.vents,
+        "heater.current": house.heater_current,
     }
     gliding = {
         "tank.temperature": house.water,
@@ -113,6 +121,14 @@ def _truth(day: DayKind, able: Works, midnight: int, seed: int) -> tuple[dict[st
         "groundloop.outlet_temperature": house.loop_outlet,
         "soil.moisture": house.moisture,
         "soil.temperature": house.soil,
+        "tank.conductivity": CONDUCTIVITY + SALTIER * (hours - hours[0]) / 24.0,
+        "ground.water": GROUNDWATER + 0.0 * hours,
+        "battery.voltage": _battery(powered),
+        "hand.ammonia": AMMONIA + 0.0 * hours,
+        "hand.nitrite": NITRITE + 0.0 * hours,
+        "hand.alkalinity": CARBONATE * (day.life.alkalinity - day.life.alkalinity_used * (hours - hours[0]) / 24.0),
+        "hand.oxygen": life.oxygen,
+        "hand.ph": life.ph,
     }
     truth = {
         "loop.flow": water.flow,
@@ -129,6 +145,12 @@ def _truth(day: DayKind, able: Works, midnight: int, seed: int) -> tuple[dict[st
         **{name: np.interp(steps, slow, column) for name, column in gliding.items()},
     }
     return truth, water
+
+
+def _battery(powered: Bools) -> Floats:
+    """V of the board's battery: at its float charge with mains, else falling; invented."""
+    without = np.cumsum(~powered) * CLIMATE_STEP / 3600.0
+    return np.where(powered, FLOAT_CHARGE, AT_REST - SINKING * without)
 
 
 def _held(column: Floats, steps: NDArray[np.int64]) -> Floats:

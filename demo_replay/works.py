@@ -29,6 +29,11 @@ Part = Literal[
     "siphon start",  # the siphon of a bed can start
     "siphon break",  # and can break
     "sump",  # the sump holds water
+    "top-up",  # nothing runs into the sump from the tap
+    "vents opening",  # they open when they are told to
+    "vents shutting",  # and shut
+    "fan",  # the exhaust fan turns
+    "ground fan",  # the fan of the ground loop turns
 ]
 
 PER_BED = ("bed inflow", "siphon start", "siphon break")
@@ -39,7 +44,8 @@ class Failure:
     """A part that fails from `start` to `end` (hours after local midnight of the first day).
 
     `left`: what is left of its working at the end of the span (0 none, 1 all), reached at once, or steadily where
-    `creeping`; `bed`: which bed, 1 to 3, where the part is a bed's; `leak`: L/min lost, for the sump.
+    `creeping`; `bed`: which bed, 1 to 3, where the part is a bed's; `leak`: L/min lost, for the sump, or
+    run in, for the top-up.
     """
 
     part: Part
@@ -62,6 +68,8 @@ class Works:
     parts: dict[str, Floats]
     leak: Floats
     """L/min that the sump loses."""
+    topped_up: Floats
+    """L/min that run into it from the tap."""
     steps: NDArray[np.int64]
     """Times of the steps, ms UTC."""
 
@@ -78,11 +86,11 @@ def works(times: NDArray[np.int64], midnight: int, failures: Sequence[Failure]) 
     hours = (times - midnight) / 3_600_000
     parts = {name: np.ones(len(times)) for name in get_args(Part) if name not in PER_BED}
     parts |= {f"{name} {bed}": np.ones(len(times)) for name in PER_BED for bed in range(1, place.BEDS + 1)}
-    leak = np.zeros(len(times))
+    leak, topped_up = np.zeros(len(times)), np.zeros(len(times))
     for failure in failures:
         span = (hours >= failure.start) & (hours < failure.end)
         if failure.leak:
-            leak[span] += failure.leak
+            (topped_up if failure.part == "top-up" else leak)[span] += failure.leak
             continue
         name = f"{failure.part} {failure.bed}" if failure.part in PER_BED else failure.part
         far = (hours - failure.start) / (failure.end - failure.start) if failure.creeping else np.ones(len(times))
@@ -90,4 +98,4 @@ def works(times: NDArray[np.int64], midnight: int, failures: Sequence[Failure]) 
     parts["mains"] = np.minimum(parts["mains"], parts["home mains"])
     parts["pump"] = np.minimum(parts["pump"], parts["mains"])
     parts["air pump"] = np.minimum(parts["air pump"], parts["mains"])
-    return Works(parts, leak, times)
+    return Works(parts, leak, topped_up, times)

@@ -18,6 +18,9 @@ _DECIMALS = {
     "illuminance": 0,
     "state": 0,
 }
+_AT_MOST = {"concentration": 3, "volume": 1, "conductivity": 1}
+"""Quantities that are shown as finely as the point resolves them, and with how many digits at most: a thousandth of
+ammonia matters, a tenth of all the water does not."""
 _GALLONS = {"L": "gal", "L/min": "gal/min", "L/h": "gal/h"}
 
 
@@ -33,9 +36,19 @@ def show(plan: Plan, point: PointPlan, counts: Fraction | int, *, difference: bo
     """`6.8 mg/L`, `11.2 °C`: a value in counts of `point`, in the keeper's unit."""
     unit = shown_unit(plan, point.unit)
     value = convert(counts * point.resolution, parse_unit(point.unit), parse_unit(unit), difference=difference)
-    decimals = min(_DECIMALS.get(point.quantity, 1), 6)
+    decimals = _decimals(point, unit)
     sign = _SIGNS.get(unit, unit)
     return f"{float(round(value, decimals)):.{decimals}f}{' ' + sign if sign else ''}"
+
+
+def _decimals(point: PointPlan, unit: str) -> int:
+    """How many digits after the point mean something in `unit`."""
+    most = _AT_MOST.get(point.quantity)
+    if most is None:
+        return _DECIMALS.get(point.quantity, 1)
+    if unit != point.unit:
+        return 1
+    return next((n for n in range(most) if (point.resolution * 10**n).denominator == 1), most)
 
 
 class Rough(NamedTuple):

@@ -34,7 +34,7 @@ DEEP = 10.5  # degC, ground below the reach of a day
 LOOP_FLOW, LOOP_LEFT = 0.28, 0.25  # m3/s through the ground ducts; share of the difference that is left at their end
 VENT_CHANGES, FAN_CHANGES = 14.0, 16.0  # an hour
 FAN, LOOP_FAN = 0.92, 0.55  # A
-HEATER = 1500.0  # W in the water; its thermostat holds it near where the day began
+HEATER, HEATER_CURRENT = 1500.0, 6.5  # W in the water and its A; its thermostat holds it near where the day began
 LEAF_AREA = 40.0  # m2, half of it in the beds
 LEAF_VAPOUR, SURFACE_VAPOUR, COVER_VAPOUR = (
     1.1e-5,
@@ -77,31 +77,48 @@ class Climate:
     vents: Floats
     fan_current: Floats
     loop_current: Floats
+    heater_current: Floats
 
 
-def climate(outside: Outside, hours: Floats, powered: Bools, start: Start) -> Climate:
+@dataclass(frozen=True, slots=True)
+class Drives:
+    """What moves the air, over the climate steps: whether vents open and shut, and each fan turns, when told to."""
+
+    opening: Bools
+    shutting: Bools
+    fan: Bools
+    ground_fan: Bools
+
+
+def climate(outside: Outside, hours: Floats, powered: Bools, start: Start, drives: Drives | None = None) -> Climate:
     """The house over the climate steps, given the weather, the local hour of day (float64[n]) and mains power.
+
+    drives: what has failed of vents and fans; left out, nothing.
 
     Ground air: leaves the ducts at T_store + share (T_air - T_store), an exchanger of fixed effectiveness.
     Plants: E = leaf area x VPD x conductance, more in light. Water: E = k x area x (e_s(T_water) - e), after Dalton.
-    Cover: condenses k x (e - e_s(T_cover)), T_cover between inside and outside. Without power vents stay as they are.
+    Cover: condenses k x (e - e_s(T_cover)), T_cover between inside and outside. Without power, or stuck, vents stay as
+    they are.
     """
     n = len(hours)
-    columns = np.empty((12, n))
+    whole = np.ones(n, np.bool_)
+    drives = drives or Drives(whole, whole, whole, whole)
+    columns = np.empty((13, n))
     stages = air_stages()
     air, floor, soil, store, water = start.air, start.air, start.soil, start.store, start.water
     vapour = 0.8 * _saturated(air)
     moisture, cold_pool, vents = start.moisture, 0.0, False
     inputs = zip(
         outside.temperature.tolist(), outside.vapour.tolist(), outside.sun.tolist(), outside.leakage.tolist(),
-        hours.tolist(), powered.tolist(), strict=True,
+        hours.tolist(), powered.tolist(), drives.opening.tolist(), drives.shutting.tolist(), drives.fan.tolist(),
+        drives.ground_fan.tolist(), strict=True,
     )  # fmt: skip
-    for k, (out, out_vapour, sun, leakage, hour, power) in enumerate(inputs):
+    for k, (out, out_vapour, sun, leakage, hour, power, opens, shuts, fan_turns, ground_fan_turns) in enumerate(inputs):
         saturated = _saturated(air)
         storing, giving = stages.store_heat.step(air, STEP), stages.give_heat.step(air, STEP)
-        wanted, fanning = stages.vents.step(air, STEP), stages.fan.step(air, STEP) and power
-        vents = wanted if power else vents
-        looping = (storing or giving) and power
+        wanted, fanning = stages.vents.step(air, STEP), stages.fan.step(air, STEP) and power and fan_turns
+        vents = wanted if power and (opens if wanted else shuts) else vents
+        looping = (storing or giving) and power and ground_fan_turns
         changes = leakage + VENT_CHANGES * vents + FAN_CHANGES * (fanning and vents)
         moved = changes * place.AIR_VOLUME / 3600.0  # m3/s
         inside_sun = sun * LIGHT_THROUGH * place.FLOOR
@@ -144,6 +161,7 @@ def climate(outside: Outside, hours: Floats, powered: Bools, start: Start) -> Cl
         columns[:, k] = (
             air, air - cold_pool, 100.0 * vapour / _saturated(air), sun * LIGHT_THROUGH * PPFD, water, soil, moisture,
             loop_out, (surface + 0.5 * leaves) * 60.0, vents, FAN * fanning, LOOP_FAN * looping,
+            HEATER_CURRENT * (heater > 0.0),
         )  # fmt: skip
     return Climate(*columns)
 

@@ -50,6 +50,8 @@ class Loop:
     """L lost up to there, to evaporation and the floor."""
     spilled: Floats
     """Of these, L on the floor."""
+    added: Floats
+    """L run in from the tap up to there."""
 
 
 def _weir(k: float, head: float) -> float:
@@ -60,7 +62,10 @@ def _pump_current(works: Works) -> Floats:
     """A over the steps, but for a pump that draws air: less when throttled, on and off with its cut-out when jammed."""
     powered, turns = works.of("pump") > 0.5, works.of("rotor") > 0.5
     free = np.minimum(works.of("intake"), works.of("valve"))
-    trying = (works.steps // 1000) % CUT_OUT_CYCLE < CUT_OUT_TRY
+    jams = np.flatnonzero(~turns & np.concatenate(([True], turns[:-1])))
+    step = np.arange(len(turns))
+    since = step - jams[np.searchsorted(jams, step, "right") - 1] if len(jams) else step
+    trying = since * STEP % CUT_OUT_CYCLE < CUT_OUT_TRY
     running = np.where(turns, THROTTLED + (RUNNING - THROTTLED) * free, np.where(trying, JAMMED, 0.0))
     return np.where(powered, running, 0.0)
 
@@ -93,14 +98,16 @@ def circulate(works: Works, evaporation: Floats, seed: int, water: float = place
     if sump < 0.0:
         raise ValueError(f"{water} L of water do not fill tank, filter and beds; give {water - sump:.0f} or more")
     brim = place.SUMP_RIM * place.SUMP_AREA
-    lost = spilled = 0.0
-    columns = np.empty((12, n))
+    lost = spilled = added = 0.0
+    columns = np.empty((13, n))
     inputs = zip(
         able.tolist(), current.tolist(), ragged.tolist(), (works.of("pipe") > 0.5).tolist(),
         (works.of("breather") > 0.5).tolist(), works.of("filter").tolist(), works.leak.tolist(), evaporation.tolist(),
-        shares, starts, breaks, strict=True,
+        works.topped_up.tolist(), shares, starts, breaks, strict=True,
     )  # fmt: skip
-    for k, (could, draws, rag, whole, breathing, passing, leaking, drying, share, start, stop) in enumerate(inputs):
+    for k, (could, draws, rag, whole, breathing, passing, leaking, drying, tap, share, start, stop) in enumerate(
+        inputs
+    ):
         tank_h, filter_h, sump_h = tank / place.TANK_AREA, filter_ / place.FILTER_AREA, sump / place.SUMP_AREA
         columns[:6, k] = tank_h, filter_h, beds[0].level, beds[1].level, beds[2].level, sump_h
 
@@ -126,12 +133,13 @@ def circulate(works: Works, evaporation: Floats, seed: int, water: float = place
 
         tank += (delivered - back - over - overflow) * minutes
         filter_ += (over - fed) * minutes
-        sump += (back + returned - pumped - escaped - dried) * minutes
+        sump += (back + returned + tap - pumped - escaped - dried) * minutes
         floor = (pumped - delivered + escaped) * minutes + max(0.0, sump - brim)
         sump = min(max(sump, 0.0), brim)  # rounding may leave a hair less than nothing
         spilled += floor
+        added += tap * minutes
         lost += floor + dried * minutes
-        columns[6:, k] = delivered, fed, returned, draws, lost, spilled
+        columns[6:, k] = delivered, fed, returned, draws, lost, spilled, added
     inside = np.array([tank, filter_, sump, *(bed.volume for bed in beds)])
     return Loop(
         tank=columns[0],
@@ -146,6 +154,7 @@ def circulate(works: Works, evaporation: Floats, seed: int, water: float = place
         total=_total(columns, float(inside.sum())),
         lost=columns[10],
         spilled=columns[11],
+        added=columns[12],
     )
 
 

@@ -47,7 +47,7 @@ TRIALS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("house.cold", ("low=4:10:0.5", "on_delay=0 min:60 min:5 min")),
     ("house.frost", ("low=0:6:0.5", "on_delay=0 min:30 min:2 min")),
     ("loop.stopped", ("needed=1:6:1", "on_delay=0 s:10 min:30 s")),
-    ("loop.leak", ("fall=0.2 cm/h:2 cm/h:0.1 cm/h", "on_delay=0 min:120 min:15 min")),
+    ("loop.leak", ("high=2:12:0.5", "on_delay=0 min:120 min:15 min")),
     ("floor.wet_now", ("on_delay=0 min:20 min:1 min",)),
     ("bed2.stays_low", ("empty=10 min:120 min:5 min",)),
     ("tank.oxygen_silent", ("on_delay=0 min:30 min:1 min",)),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from demo_replay.physics.chance import Floats
-from demo_replay.physics.climate import LOOP_FAN, Climate, Start, climate
+from demo_replay.physics.climate import LOOP_FAN, Climate, Drives, Start, climate
 from demo_replay.physics.stages import Stage
 from demo_replay.physics.weather import Outside
 
@@ -19,10 +19,16 @@ def _flat(value: float) -> Floats:
 
 
 def _house(
-    temperature: float, *, sun: float = 0.0, leakage: float = 0.5, power: bool = True, start: Start = START
+    temperature: float,
+    *,
+    sun: float = 0.0,
+    leakage: float = 0.5,
+    power: bool = True,
+    start: Start = START,
+    drives: Drives | None = None,
 ) -> Climate:
     weather = Outside(_flat(temperature), _flat(0.8), _flat(sun), _flat(leakage))
-    return climate(weather, np.linspace(12.0, 24.0, N), np.full(N, power), start)
+    return climate(weather, np.linspace(12.0, 24.0, N), np.full(N, power), start, drives)
 
 
 def test_a_colder_night_outside_is_a_colder_night_inside() -> None:
@@ -44,6 +50,34 @@ def test_sun_warms_and_vents_hold() -> None:
     assert vented.vents.max() == 1.0
     assert shut.vents.max() == 0.0
     assert shut.air[-1] > vented.air[-1] + 8.0
+
+
+def _drives(*stuck: str) -> Drives:
+    parts = ("opening", "shutting", "fan", "ground_fan")
+    return Drives(**{part: np.full(N, part not in stuck) for part in parts})
+
+
+def test_vents_and_fans_that_fail_leave_the_house_hot() -> None:
+    """Vents that do not open stay shut, a dead fan draws nothing, and either way the sun warms more than it would."""
+    whole = _house(18.0, sun=700.0)
+    shut, still = (_house(18.0, sun=700.0, drives=_drives(part)) for part in ("opening", "fan"))
+    assert whole.vents.max() == 1.0
+    assert shut.vents.max() == 0.0
+    assert still.fan_current.max() == 0.0
+    assert min(shut.air.max(), still.air.max()) > whole.air.max() + 1.0
+
+
+def test_vents_that_do_not_shut_stay_open() -> None:
+    """Once opened by a warm hour they stand open to the end of a cold night."""
+    warm = Start(air=29.0, water=22.0, soil=15.0, store=15.0)
+    open_ = _house(3.0, start=warm, drives=_drives("shutting"))
+    assert open_.vents.min() == 1.0
+    assert open_.air[-1] < _house(3.0, start=warm).air[-1] - 2.0
+
+
+def test_a_dead_ground_fan_draws_nothing() -> None:
+    """However cold it is."""
+    assert _house(-4.0, drives=_drives("ground_fan")).loop_current.max() == 0.0
 
 
 def test_ground_air_lifts_a_cold_house_only_while_its_fan_runs() -> None:

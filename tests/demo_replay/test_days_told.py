@@ -17,6 +17,8 @@ from daemon.site.load import load_site
 from demo_replay.days import FOLDER, path
 from demo_replay.kinds import RECORDED
 from demo_replay.replay import replay
+from rules.acts import Act, ActKind
+from rules.durations import MINUTE
 from rules.events import Event
 from rules.messages import BODY_SIZE, TITLE_SIZE
 
@@ -80,6 +82,19 @@ def test_everyone_who_was_told_of_the_pump_hears_that_water_runs_again() -> None
     assert over == {(p, r): 1 for p in ("keeper", "neighbour") for r in ("loop.stopped", "tank.oxygen_critical")}
 
 
+def test_a_monthly_trip_test_is_marked_as_a_drill_and_counts_apart() -> None:
+    """Under a drill of the trip everyone is sent what they would be sent, marked, and none of it as a first message."""
+    plan = load_site(FOLDER / "site.toml").plan
+    recording = read_recordings([path("pump_trip")], {point.id: point for point in plan.points}, plan.timezone)
+    trip = first_sendings("pump_trip")[0].t
+    drill = Act(trip - 5 * MINUTE, ActKind.DRILL, until=trip + 30 * MINUTE, data={"rules": "loop.stopped"})
+    found = [e for e in replay(plan, recording, acts=[drill], to=trip + 25 * MINUTE).events if e.type == "notice"]
+    assert {event.body["purpose"] for event in found} == {"drill"}
+    assert {event.body["person"] for event in found} == {"keeper", "neighbour"}
+    assert all(event.body["title"].startswith("Drill: ") for event in found)
+    assert not [event for event in found if event.body["purpose"] in FIRST_SENDINGS]
+
+
 @pytest.mark.parametrize("kind", EVENTS)
 def test_every_message_fits_a_lock_screen_and_says_what_to_do_first(kind: str) -> None:
     """Whole, not cut; what to do ends it, unless it is over."""
@@ -97,10 +112,13 @@ def test_every_message_fits_a_lock_screen_and_says_what_to_do_first(kind: str) -
 
 # Common practice, no source: what is wrong, since when, how long there is, what to do first.
 WORDING = {
-    "pump_trip": ("Water has stopped", ("pump 0.0 A since 02:12", "about 2 h 15 to 3.0, where fish are in danger")),
+    "pump_trip": (
+        "Water has stopped: pump draws 0.0 A",
+        ("pump 0.0 A since 02:12", "about 2 h 15 to 3.0, where fish are in danger"),
+    ),
     "frost": ("Air is cold: 6.8 °C", ("air under 7 °C since 21:04", "About 3 h 30 to 3.0 °C, where tender trees are")),
     "dawn_oxygen": ("Oxygen in the fish tank is getting low: 4.9 mg/L", ("oxygen 4.9 mg/L (limit 5.0) since 20:48",)),
-    "siphon_stuck": ("Bed 2 stays low: its siphon runs on, or no inflow", ("(usually 6 min) since 09:51",)),
+    "siphon_stuck": ("Bed 2 stays low: its siphon does not break", ("(usually 6 min) since 09:51",)),
     "slow_leak": ("Floor is wet", ("water on the floor since 08:14",)),
 }
 
@@ -116,6 +134,7 @@ def test_the_first_message_of_a_day_says_what_since_when_and_how_long(kind: str)
 
 
 def test_the_leak_says_when_the_pump_runs_dry() -> None:
-    """An estimate in hours, from the fall of the sump over six."""
+    """An estimate in hours, from the fall of all water over two; sooner than the sump alone would show it."""
     text = next(e.body["text"] for e in first_sendings("slow_leak") if e.body["rule"] == "loop.leak")
-    assert "falling by more than 6 L an hour since 13:05. About 14 h to 9 cm, where the pump runs dry" in text
+    assert "Losing 8.9 L an hour (usually under 3) since 09:10." in text
+    assert "Water in all vessels 1910 L: about 9 h to 1830, where the pump draws air" in text

@@ -64,6 +64,21 @@ def test_water_stays_the_same_on_its_rarer_ways(failures: list[Failure]) -> None
     assert np.abs(loop.total + loop.lost - place.WATER).max() < 1e-6
 
 
+def test_water_from_the_tap_is_more_water() -> None:
+    """Half a litre a minute for two hours is 60 L more in the vessels, and none of it goes astray."""
+    loop = _loop(Failure("top-up", 1.0, 3.0, leak=0.5))
+    assert loop.added[-1] == pytest.approx(60.0, abs=0.1)
+    assert np.abs(loop.total + loop.lost - loop.added - place.WATER).max() < 1e-6
+
+
+def test_a_jammed_pump_tries_as_soon_as_it_jams() -> None:
+    """Whatever the hour: high at once, then its cut-out opens."""
+    jam = _loop(Failure("rotor", 1.02, 2.0)).pump_current
+    first = int(np.flatnonzero(jam > 1.0)[0])
+    assert first == pytest.approx(1.02 * 720, abs=1)
+    assert jam[first + 4] == 0.0
+
+
 def test_less_water_than_the_vessels_hold_is_refused() -> None:
     """A loop that could not have been filled is an error that says how much it takes."""
     with pytest.raises(ValueError, match="1500 L of water do not fill tank, filter and beds; give 1539 or more"):

@@ -184,7 +184,7 @@ def test_without_meters_the_tank_level_tells_it_sooner_than_the_beds() -> None:
         ("filter_clogging", "filter.clogged", 600),
         ("siphon_will_not_start", "bed2.stays_full", 100),
         ("siphon_stuck", "bed2.stays_low", 100),
-        ("bed_without_inflow", "bed1.stays_low", 100),
+        ("bed_without_inflow", "bed1.no_inflow", 100),
         ("flow_meter_stuck", "loop.flow_stuck", 10),
     ],
 )
@@ -205,7 +205,7 @@ def test_a_tank_that_siphons_back_is_told_beside_the_stopped_water() -> None:
 def test_a_sump_that_runs_dry_is_told_as_loss_and_then_as_a_dry_sump() -> None:
     """Wet floor and leak come hours before the pump draws air; oxygen follows hours later."""
     order = list(dict.fromkeys(alarm.rule for alarm in _on("sump_dry")))
-    assert order[:3] == ["floor.wet_now", "loop.leak", "sump.low"]
+    assert order[:3] == ["floor.wet_now", "loop.leak_fast", "sump.low"]
 
 
 def test_a_stuck_flow_meter_never_says_stopped() -> None:

@@ -42,6 +42,13 @@ def test_leaks_add_up() -> None:
     assert able.leak[[30, 90, 150, 200]] == pytest.approx([0.2, 0.5, 0.3, 0.0])
 
 
+def test_water_from_the_tap_is_no_leak() -> None:
+    """What runs in is told apart from what is lost."""
+    able = works(STEPS, 0, [Failure("top-up", 1.0, 2.0, leak=0.8), Failure("sump", 0.0, 2.0, leak=0.2)])
+    assert able.topped_up[[30, 90, 150]] == pytest.approx([0.0, 0.8, 0.0])
+    assert able.leak[[30, 90, 150]] == pytest.approx([0.2, 0.2, 0.0])
+
+
 def test_hours_count_from_the_midnight_that_is_given() -> None:
     """A recording that begins at noon still has its failures by the clock of its first midnight."""
     able = works(STEPS, -12 * 3_600_000, [Failure("pump", 13.0, 14.0)]).of("pump")
