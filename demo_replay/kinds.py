@@ -243,7 +243,7 @@ KINDS: dict[str, DayKind] = {
     ),
     "ground_fan_dead": replace(
         _FROST,
-        failures=(Failure("ground fan", 14.0, 35.0),),
+        failures=(Failure("ground fan", 14.0, 24.5),),
         marks=(
             *_FROST.marks,
             Marked("groundloop.dead_cold", "fan of the ground loop off", truth="house.temperature", below=7.0),
