@@ -52,6 +52,7 @@ def test_a_point_shows_the_worst_of_its_alarms() -> None:
     assert marked == {
         "pump.current": "critical",
         "loop.flow": "critical",
+        "loop.flow_share": "medium",
         "tank.level": "critical",
         "tank.oxygen": "medium",
     }
