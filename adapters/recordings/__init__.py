@@ -1,4 +1,4 @@
-"""How do readings of a past span come from files and go into them? CSV and SenML JSON, each perhaps gzipped."""
+"""How do readings of a past span come from files and go into them? CSV, SenML JSON, Parquet."""
 
 from adapters.recordings.read import read_recordings
 from adapters.recordings.recording import BadLine, Recording, RecordingRefused

@@ -1,29 +1,19 @@
-"""Which readings stand in a CSV file? Long form (`time,point,value`), or wide: `time` and a column a point."""
+"""Which readings stand in a CSV file?"""
 
 from __future__ import annotations
 
 import csv
 import datetime as dt
-import re
-from collections.abc import Collection, Iterator, Sequence
+import itertools
+from collections.abc import Iterator
 
-import numpy as np
-from numpy.typing import NDArray
-
-from adapters.payloads.decoded import quote
-from adapters.recordings.decimals import LONG, parse_decimals, parse_number
-from adapters.recordings.fields import Column, Repeating, Split, split
-from adapters.recordings.gathered import Gathered, Rows
-from adapters.recordings.instants import LocalTime, parse_instants
+from adapters.recordings.fields import split
+from adapters.recordings.gathered import Gathered
+from adapters.recordings.instants import LocalTime
 from adapters.recordings.opened import Opened
 from adapters.recordings.quick_csv import split_quickly
 from adapters.recordings.recording import RecordingRefused
-from rules.block import Times
-from rules.errors import UnitError, ValueRefused
-from rules.units import parse_unit
-
-_HEADED = re.compile(r"(.*?)\s*\[(.*)\]")
-_IGNORED = -1
+from adapters.recordings.table import LongTable, WideTable
 
 
 def read_csv(opened: Opened, into: Gathered, zone: dt.tzinfo, quick: bool = True) -> None:
@@ -35,14 +25,13 @@ def read_csv(opened: Opened, into: Gathered, zone: dt.tzinfo, quick: bool = True
     header, first_line, rest = _header(opened, stretches)
     names = [name.casefold() for name in header]
     if "point" in names and "value" in names:
-        table: _Long | _Wide = _Long(opened, names, into, LocalTime(zone), quick)
+        table: LongTable | WideTable = LongTable(opened.path, names, into, LocalTime(zone))
     else:
-        table = _Wide(opened, header, into, LocalTime(zone), quick)
+        table = WideTable(opened.path, header, into, LocalTime(zone))
     line = first_line
-    if rest:
-        line += table.take(rest, line)
-    for stretch in stretches:
-        line += table.take(stretch, line)
+    for stretch in itertools.chain((rest,) if rest else (), stretches):
+        found = split_quickly(stretch, table.fields, line, table.time, table.unwanted) if quick else None
+        line += table.take(found or split(stretch, table.fields, line))
 
 
 def _header(opened: Opened, stretches: Iterator[bytes]) -> tuple[list[str], int, bytes]:
@@ -61,213 +50,3 @@ def _header(opened: Opened, stretches: Iterator[bytes]) -> tuple[list[str], int,
                 raise RecordingRefused(f"{opened.path}:{passed}: the header cannot be read: {error}") from None
             return [field.strip() for field in fields], passed + 1, rest
     raise RecordingRefused(f"{opened.path}: empty; a recording begins with a header such as time,point,value")
-
-
-def _place(opened: Opened, names: list[str], name: str) -> int:
-    if names.count(name) != 1:
-        found = "no column" if name not in names else "more than one column"
-        shown = quote(",".join(names))
-        raise RecordingRefused(
-            f"{opened.path}: {found} {name!r} in the header {shown}; "
-            "it must be time,point,value[,unit], or time and a column a point"
-        )
-    return names.index(name)
-
-
-class _Numbering(dict[bytes, int]):
-    """Text -> number, counted up as texts are met."""
-
-    def __missing__(self, key: bytes) -> int:
-        self[key] = number = len(self)
-        return number
-
-    def codes(self, column: Column | Repeating) -> NDArray[np.int64]:
-        """The numbers of a column's texts."""
-        if isinstance(column, Repeating):
-            return self.codes(column.texts)[column.which]
-        body = column.text.tobytes()
-        starts = column.starts.tolist()
-        ends = (column.starts + column.lengths).tolist()
-        texts = [body[start:end] for start, end in zip(starts, ends, strict=True)]
-        return np.fromiter(map(self.__getitem__, texts), dtype=np.int64, count=len(texts))
-
-
-class _Long:
-    """Long form: the columns time, point, value and perhaps unit, in any order.
-
-    A column `flag`, as an export may have, is passed over: readings are judged anew."""
-
-    def __init__(self, opened: Opened, names: list[str], into: Gathered, local: LocalTime, quick: bool) -> None:
-        self._into = into
-        self._split = _in_columns if quick else _by_lines
-        self._local = local
-        self._fields = len(names)
-        for name in names:
-            if name not in ("time", "point", "value", "unit", "flag"):
-                raise RecordingRefused(f"{opened.path}: column {quote(name)} beside time, point, value, unit")
-        self._time, self._point, self._value = (_place(opened, names, name) for name in ("time", "point", "value"))
-        self._unit = _place(opened, names, "unit") if "unit" in names else None
-        self._points = _Numbering()
-        self._units = _Numbering()
-        self._names: list[str | None] = []
-        self._wanted: list[bool] = []
-        self._unit_codes: list[int] = []
-        self._no_unit = into.unit("", parse_unit)
-
-    def take(self, stretch: bytes, first_line: int) -> int:
-        """Add the readings of a stretch of lines; gives how many lines it has."""
-        found = self._split(stretch, self._fields, first_line, self._time)
-        faults = found.faults
-        columns, lines = found.columns, found.lines
-        times, reasons = _instants(found, self._time, self._local)
-        faults.update((int(lines[row]), reason) for row, reason in reasons.items())
-        sound = np.ones(len(lines), np.bool_)
-        sound[list(reasons)] = False
-        codes = self._points.codes(columns[self._point])
-        self._learn(self._points)
-        for code in np.flatnonzero([name is None for name in self._names]):
-            for row in np.flatnonzero((codes == code) & sound):
-                faults[int(lines[row])] = f"{quote(columns[self._point].raw(int(row)))} is no name of a point"
-            sound &= codes != code
-        wanted = np.array(self._wanted, np.bool_)[codes] if len(codes) else np.empty(0, np.bool_)
-        for name, count in zip(self._names, np.bincount(codes[sound & ~wanted]).tolist(), strict=False):
-            if count:
-                self._into.ignored[str(name)] += count
-        keep = sound & wanted
-        self._values(found.columns, times, codes, keep, lines, faults)
-        for line in sorted(faults):
-            self._into.bad(line, faults[line])
-        return found.count
-
-    def _learn(self, numbering: _Numbering) -> None:
-        for key in list(numbering)[len(self._names) :]:
-            try:
-                name = key.decode("utf-8") or None
-            except UnicodeDecodeError:
-                name = None
-            self._names.append(name)
-            self._wanted.append(name is not None and self._into.wants(name))
-
-    def _values(
-        self,
-        columns: Sequence[Column | Repeating],
-        times: NDArray[np.int64],
-        codes: NDArray[np.int64],
-        keep: NDArray[np.bool_],
-        lines: NDArray[np.int64],
-        faults: dict[int, str],
-    ) -> None:
-        whole = bool(keep.all())
-        column = columns[self._value] if whole else columns[self._value].take(keep)
-        mantissa, places = parse_decimals(column)
-        if self._unit is None:
-            unit = np.full(len(column), self._no_unit, np.int32)
-        else:
-            unit = self._unit_column(columns[self._unit] if whole else columns[self._unit].take(keep))
-        rows = Rows(times[keep], mantissa, places, unit, lines[keep])
-        good = _finish_long(column, rows, self._into, faults)
-        codes = codes[keep][good]
-        rows = rows.take(good)
-        # Numbers of two bytes are sorted by radix, several times as fast.
-        codes = codes.astype(np.uint16) if len(self._names) < 1 << 16 else codes
-        order = np.argsort(codes, kind="stable")
-        edges = np.concatenate(([0], np.cumsum(np.bincount(codes, minlength=len(self._names)))))
-        for code, (start, end) in enumerate(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True)):
-            if start < end:
-                self._into.add(str(self._names[code]), rows.take(order[start:end]))
-
-    def _unit_column(self, column: Column | Repeating) -> NDArray[np.int32]:
-        codes = self._units.codes(column)
-        for key in list(self._units)[len(self._unit_codes) :]:
-            self._unit_codes.append(self._into.unit(key.decode("utf-8", "backslashreplace"), parse_unit))
-        return np.array(self._unit_codes, np.int32)[codes] if len(codes) else np.empty(0, np.int32)
-
-
-class _Wide:
-    """Wide form: `time` and a column a point, with its unit in square brackets."""
-
-    def __init__(self, opened: Opened, header: list[str], into: Gathered, local: LocalTime, quick: bool) -> None:
-        self._into = into
-        self._split = _in_columns if quick else _by_lines
-        self._local = local
-        self._fields = len(header)
-        self._time = _place(opened, [name.casefold() for name in header], "time")
-        self._columns: list[tuple[int, str, int]] = []
-        taken = set()
-        if len(header) < 2:
-            raise RecordingRefused(f"{opened.path}: the header has no point beside time")
-        for place, text in enumerate(header):
-            if place == self._time:
-                continue
-            match = _HEADED.fullmatch(text)
-            point, symbol = match.groups() if match else (text, "")
-            if not point or point in taken:
-                raise RecordingRefused(
-                    f"{opened.path}: column {place + 1} {'has no name' if not point else f'repeats {quote(point)}'}"
-                )
-            taken.add(point)
-            if into.points is not None and point in into.points and symbol:
-                try:
-                    into.points[point].kind.accepts(symbol)
-                except UnitError as error:
-                    raise RecordingRefused(f"{opened.path}: column {quote(text)}: {error}") from None
-            self._columns.append((place, point, into.unit(symbol, parse_unit) if into.wants(point) else _IGNORED))
-        self._unwanted = {place for place, _, unit in self._columns if unit == _IGNORED}
-
-    def take(self, stretch: bytes, first_line: int) -> int:
-        """Add the readings of a stretch of lines; gives how many lines it has."""
-        found = self._split(stretch, self._fields, first_line, self._time, self._unwanted)
-        faults = found.faults
-        times, reasons = _instants(found, self._time, self._local)
-        faults.update((int(found.lines[row]), reason) for row, reason in reasons.items())
-        good = np.ones(len(found.lines), np.bool_)
-        good[list(reasons)] = False
-        taken: list[tuple[str, Rows]] = []
-        for place, point, unit in self._columns:
-            if unit == _IGNORED:
-                if len(found.lines):
-                    self._into.ignored[point] += len(found.lines)
-                continue
-            column = found.columns[place]
-            mantissa, places = parse_decimals(column)
-            rows = Rows(times, mantissa, places, np.full(len(column), unit, np.int32), found.lines)
-            good &= _finish_long(column, rows, self._into, faults, f"{point}: ")
-            taken.append((point, rows))
-        for point, rows in taken:
-            self._into.add(point, rows if bool(good.all()) else rows.take(good))
-        for line in sorted(faults):
-            self._into.bad(line, faults[line])
-        return found.count
-
-
-def _by_lines(stretch: bytes, fields: int, first_line: int, time: int, unwanted: Collection[int] = ()) -> Split:
-    return split(stretch, fields, first_line)
-
-
-def _in_columns(stretch: bytes, fields: int, first_line: int, time: int, unwanted: Collection[int] = ()) -> Split:
-    return split_quickly(stretch, fields, first_line, time, unwanted) or split(stretch, fields, first_line)
-
-
-def _instants(found: Split, time: int, local: LocalTime) -> tuple[Times, dict[int, str]]:
-    if found.times is not None:
-        return found.times, {}
-    column = found.columns[time]
-    assert isinstance(column, Column)
-    return parse_instants(column, local)
-
-
-def _finish_long(
-    column: Column | Repeating, rows: Rows, into: Gathered, faults: dict[int, str], where: str = ""
-) -> NDArray[np.bool_]:
-    """Parse the values that need the slow way, in place; gives which rows are good, and adds to `faults`."""
-    good = np.ones(len(column), np.bool_)
-    for row in np.flatnonzero(rows.places == LONG):
-        try:
-            value = parse_number(column.string(int(row)))
-        except ValueRefused as error:
-            good[row] = False
-            faults.setdefault(int(rows.lines[row]), f"{where}{error}")
-        else:
-            rows.mantissa[row] = len(into.long)
-            into.long.append(value)
-    return good

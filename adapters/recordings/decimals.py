@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from adapters.payloads.decoded import quote
-from adapters.recordings.fields import Column, Mask, Repeating
+from adapters.recordings.fields import Field, Mask, Numbers, Repeating
 from rules.block import Counts
 from rules.door import LARGEST_COUNT, Door
 from rules.errors import ValueRefused
@@ -25,8 +25,10 @@ _WIDEST = 24
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 
-def parse_decimals(column: Column | Repeating) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
+def parse_decimals(column: Field) -> tuple[NDArray[np.int64], NDArray[np.int8]]:
     """(mantissa int64[n], places int8[n]) with value = mantissa / 10^places, or places LONG or MISSING."""
+    if isinstance(column, Numbers):
+        return column.mantissa.copy(), column.places
     if isinstance(column, Repeating):
         whole, point = parse_decimals(column.texts)
         return whole[column.which], point[column.which]

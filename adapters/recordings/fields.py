@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from decimal import Decimal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,18 +72,46 @@ class Repeating:
 
 
 @dataclass(frozen=True, slots=True)
+class Numbers:
+    """A field of each of n rows that needs no parsing: `mantissa / 10^places`, or none; see decimals.py."""
+
+    mantissa: NDArray[np.int64]
+    places: NDArray[np.int8]
+
+    def __len__(self) -> int:
+        return len(self.mantissa)
+
+    def take(self, rows: Mask) -> Numbers:
+        """The fields of some rows."""
+        return Numbers(self.mantissa[rows], self.places[rows])
+
+    def raw(self, row: int) -> bytes:
+        """One field as it could have been written."""
+        return str(Decimal(int(self.mantissa[row])).scaleb(-int(self.places[row]))).encode()
+
+    def string(self, row: int) -> str:
+        """One field as text."""
+        return self.raw(row).decode()
+
+
+Field = Column | Repeating | Numbers
+
+
+@dataclass(frozen=True, slots=True)
 class Split:
     """The regular lines of a stretch, and what is wrong with the others.
 
     columns: one a field, blanks around it cut off; lines: int64[n], line numbers; faults: line number -> reason;
-    count: lines in the stretch; times: int64[n], the instants of the time's field (ms UTC) where they are known.
+    count: lines in the stretch; times: int64[n], the instants of the time's field (ms UTC) where they are known, and
+    untimed: row -> reason for those that have none.
     """
 
-    columns: Sequence[Column | Repeating]
+    columns: Sequence[Field]
     lines: NDArray[np.int64]
     faults: dict[int, str]
     count: int
     times: NDArray[np.int64] | None = None
+    untimed: dict[int, str] = field(default_factory=dict)
 
 
 def split(stretch: bytes, fields: int, first_line: int) -> Split:

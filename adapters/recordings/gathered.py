@@ -16,8 +16,9 @@ from adapters.payloads.doors import QuickDoor
 from adapters.payloads.senml_units import everyday
 from adapters.recordings.decimals import LONG, MISSING, to_counts
 from adapters.recordings.fields import Mask
+from adapters.recordings.narrow import Narrow, Piece, piece
 from adapters.recordings.recording import BadLine, Recording, RecordingRefused
-from rules.block import Block, Counts, Times
+from rules.block import Block, Counts, Flags, Times
 from rules.door import LARGEST_COUNT, Door, door
 from rules.errors import UnitError, ValueRefused
 from rules.flags import Flag
@@ -26,6 +27,8 @@ from rules.units import Unit
 
 MOST_BAD_LINES = 10_000
 """Bad lines that are kept with their reason; more are only counted."""
+MANY = 1 << 20
+"""Readings from which on a recording is kept in little memory."""
 MOST_PLACES = 12
 """Decimal places that a resolution taken from a file may have."""
 
@@ -55,6 +58,10 @@ class Rows(NamedTuple):
         return Rows(self.times[rows], self.mantissa[rows], self.places[rows], self.unit[rows], self.lines[rows])
 
 
+def _flags(rows: Rows) -> Flags:
+    return np.where(rows.places == MISSING, np.uint8(Flag.MISSING), np.uint8(Flag.NOT_EVALUATED))
+
+
 def _joined(parts: list[Rows]) -> Rows:
     return Rows(
         np.concatenate([part.times for part in parts]),
@@ -78,6 +85,8 @@ class Gathered:
         self._bad_count = 0
         self._files: list[str] = []
         self._parts: dict[str, list[tuple[int, Rows]]] = {}
+        self._pieces: dict[str, list[Piece]] = {}
+        self._readings = self._rounded = 0
 
     def begin(self, file: str) -> None:
         """From here on lines belong to `file`."""
@@ -105,32 +114,51 @@ class Gathered:
 
     def add(self, point: str, rows: Rows) -> None:
         """Readings of one point from the file that was begun last."""
-        if len(rows.times):
-            self._parts.setdefault(point, []).append((len(self._files) - 1, rows))
+        if not len(rows.times):
+            return
+        file = len(self._files) - 1
+        if self.points is None:
+            self._parts.setdefault(point, []).append((file, rows))
+            return
+        plan = self.points[point]
+        counts, kept, inexact = self._counts(rows, np.full(len(rows.times), file), plan.units, plan.resolution)
+        self._rounded += inexact
+        pieces = self._pieces.setdefault(point, [])
+        if bool(kept.any()):
+            pieces.append(piece(rows.times[kept], counts[kept], _flags(rows)[kept]))
+            self._readings += len(pieces[-1].counts)
 
     def finish(self) -> Recording:
-        """The recording; what was gathered is let go as it is turned into counts."""
+        """The recording; what was gathered is let go as it is turned into what the recording keeps."""
         blocks: dict[str, Block] = {}
         series: dict[str, tuple[str, Fraction]] = {}
-        rounded = 0
+        narrow = Narrow()
+        for point in list(self._pieces):
+            narrow.put(point, self._pieces.pop(point))
+        if self.points is not None:
+            series = {point: (self.points[point].units.symbol, self.points[point].resolution) for point in narrow}
+        if self._readings < MANY:
+            blocks = {point: narrow[point] for point in narrow}
+        rounded = self._rounded
         for point in list(self._parts):
             parts = self._parts.pop(point)
             rows = _joined([part for _, part in parts])
             files = np.repeat([file for file, _ in parts], [len(part.times) for _, part in parts])
-            unit, resolution = self._series(point, rows)
+            unit, resolution = self._series(rows)
             counts, kept, inexact = self._counts(rows, files, unit, resolution)
             rounded += inexact
-            flags = np.where(rows.places == MISSING, np.uint8(Flag.MISSING), np.uint8(Flag.NOT_EVALUATED))
-            blocks[point] = Block(point, rows.times[kept], counts[kept], flags[kept])
+            blocks[point] = Block(point, rows.times[kept], counts[kept], _flags(rows)[kept])
             series[point] = (unit.symbol, resolution)
         self._bad.sort(key=lambda found: (found[0], found[1].line))
-        return Recording(blocks, series, [line for _, line in self._bad], self._bad_count, dict(self.ignored), rounded)
+        bad = [line for _, line in self._bad]
+        if self._readings >= MANY:
+            return Recording(narrow, series, bad, self._bad_count, dict(self.ignored), rounded)
+        found = Recording(blocks, series, bad, self._bad_count, dict(self.ignored), rounded)
+        found.repeats += narrow.repeats
+        return found
 
-    def _series(self, point: str, rows: Rows) -> tuple[Unit, Fraction]:
-        """Unit and resolution: the plan's, or the unit met first and the finest decimal that counts can hold."""
-        if self.points is not None:
-            plan = self.points[point]
-            return plan.units, plan.resolution
+    def _series(self, rows: Rows) -> tuple[Unit, Fraction]:
+        """Unit and resolution without a plan: the unit met first, and the finest decimal that counts can hold."""
         first = self.units[int(rows.unit[0])]
         try:
             unit = everyday(first.parse(first.symbol or "1"))

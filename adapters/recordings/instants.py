@@ -86,12 +86,12 @@ def _epoch(column: Column) -> tuple[Times, Mask]:
     mantissa, places = parse_decimals(column)
     last = LAST_SECOND * 1000
     good = (places >= 0) & (places <= 9) & ((places >= 3) | (np.abs(mantissa) <= last))
-    found = _milliseconds(np.where(good, mantissa, 0), np.where(good, places, 0).astype(np.int64))
+    found = milliseconds(np.where(good, mantissa, 0), np.where(good, places, 0).astype(np.int64))
     good &= np.abs(found) <= last
     return np.where(good, found, 0), good
 
 
-def _milliseconds(mantissa: NDArray[np.int64], places: NDArray[np.int64]) -> NDArray[np.int64]:
+def milliseconds(mantissa: NDArray[np.int64], places: NDArray[np.int64]) -> NDArray[np.int64]:
     """mantissa / 10^places seconds in ms, rounded half to even."""
     down = 10 ** np.maximum(places - 3, 0)
     whole, rest = np.divmod(mantissa * 10 ** np.maximum(3 - places, 0), down)
@@ -168,5 +168,5 @@ def _tail(column: Column) -> tuple[NDArray[np.int64], NDArray[np.int64], Mask, M
             inside = length > place
             sound &= ~inside | (value <= 9)
             fraction = np.where(inside, fraction * 10 + value, fraction)
-        fraction = _milliseconds(fraction, np.where(sound & (length > 0), length - 1, 0))
+        fraction = milliseconds(fraction, np.where(sound & (length > 0), length - 1, 0))
     return fraction, offset, ~utc & ~signed, sound

@@ -33,7 +33,7 @@ def _has_too_long_a_line(stretch: bytes) -> bool:
 
 
 class Opened:
-    """A file under way. kind: `csv` or `senml`, told by its content."""
+    """A file under way. kind: `csv`, `senml` or `parquet`, told by its content."""
 
     def __init__(self, path: Path, on_progress: Callable[[int], None]) -> None:
         """Raises RecordingRefused where the file cannot be opened."""
@@ -47,6 +47,11 @@ class Opened:
         self._stream: BufferedReader | gzip.GzipFile = gzip.GzipFile(fileobj=self._raw) if packed else self._raw
         self._first = self._read(STRETCH).removeprefix(b"\xef\xbb\xbf")
         self.kind = "senml" if self._first.lstrip()[:1] == b"[" else "csv"
+        if self._first.startswith(b"PAR1"):
+            self.kind = "parquet"
+            if packed:
+                self.close()
+                raise RecordingRefused(f"{path}: unpack it first; Parquet is compressed within")
 
     def close(self) -> None:
         """Close the file."""

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from adapters.recordings.fields import PADDING, Column, Repeating, Split, trimmed
+from adapters.recordings.fields import PADDING, Column, Field, Repeating, Split, trimmed
 from rules.block import Times
 
 WORTH = 1 << 20
@@ -58,7 +58,7 @@ def split_quickly(
         return None
     if any(table[name].num_chunks != 1 for name in wanted):
         return None
-    columns: list[Column | Repeating] = [_NOTHING] * fields
+    columns: list[Field] = [NOTHING] * fields
     times = _instants(table[names[time]].chunk(0))
     for place, name in enumerate(names):
         if place == time and times is None:
@@ -72,7 +72,7 @@ def split_quickly(
     return Split(columns, lines, {}, len(table), times)
 
 
-_NOTHING = Column(np.zeros(PADDING, np.uint8), np.empty(0, np.int64), np.empty(0, np.int64))
+NOTHING = Column(np.zeros(PADDING, np.uint8), np.empty(0, np.int64), np.empty(0, np.int64))
 
 
 def _column(array: Any) -> Column:

@@ -22,7 +22,8 @@ def read_recordings(
     progress: Callable[[int, int], None] | None = None,
     quick: bool = True,
 ) -> Recording:
-    """The readings of all files as one recording: CSV (long or wide) or SenML JSON, gzipped or not.
+    """The readings of all files as one recording: CSV or Parquet (long or wide) or SenML JSON; CSV and
+    SenML gzipped or not.
 
     points: the plan's points; readings of others are counted as ignored. None takes every point as it stands: its
     unit from the file, its resolution the finest decimal in it (at most 12 places, and no more than whole counts
@@ -50,6 +51,11 @@ def read_recordings(
         with Opened(path, on_progress) as opened:
             if opened.kind == "senml":
                 read_senml(opened, gathered)
+            elif opened.kind == "parquet":
+                # Here, since most recordings are not Parquet.
+                from adapters.recordings.parquet_table import read_parquet
+
+                read_parquet(opened, gathered, zone)
             else:
                 read_csv(opened, gathered, zone, quick)
     return gathered.finish()

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import NamedTuple
 
+from adapters.recordings.narrow import Narrow
 from rules.block import Block, first_of_each_time
 from rules.errors import TidebedError
 
@@ -27,13 +28,14 @@ class BadLine(NamedTuple):
 class Recording:
     """A Source (rules.block) in memory.
 
-    blocks: a block a point; sorted here, the first of equal times kept. series: point -> (unit, resolution) of its
-    counts. bad_lines: the skipped lines in order, at most MOST_BAD_LINES of them; bad_count: how many there were.
-    ignored: readings of points that the plan lacks. rounded: readings that lost a remainder to the resolution.
+    blocks: a block a point; sorted here, the first of equal times kept; Narrow where there are many. series: point ->
+    (unit, resolution) of its counts. bad_lines: the skipped lines in order, at most MOST_BAD_LINES of them; bad_count:
+    how many there were. ignored: readings of points that the plan lacks. rounded: readings that lost a remainder to
+    the resolution.
     repeats: readings left out because the same point had one at that time before.
     """
 
-    blocks: dict[str, Block]
+    blocks: Mapping[str, Block]
     series: Mapping[str, tuple[str, Fraction]] = field(default_factory=dict)
     bad_lines: list[BadLine] = field(default_factory=list)
     bad_count: int = 0
@@ -42,23 +44,34 @@ class Recording:
     repeats: int = 0
 
     def __post_init__(self) -> None:
-        for point, part in list(self.blocks.items()):
-            self.blocks[point], repeats = first_of_each_time(part)
+        if isinstance(self.blocks, Narrow):
+            self.repeats += self.blocks.repeats
+            return
+        blocks: dict[str, Block] = {}
+        for point, part in self.blocks.items():
+            blocks[point], repeats = first_of_each_time(part)
             self.repeats += repeats
+        self.blocks = blocks
 
     def points(self) -> list[str]:
         """The points that have readings here, in the order in which they were met."""
+        if isinstance(self.blocks, Narrow):
+            return list(self.blocks.spans())
         return [point for point, part in self.blocks.items() if len(part)]
 
     def span(self) -> tuple[int, int] | None:
         """First and last time over all points in ms UTC, or None when there is nothing."""
-        parts = [part for part in self.blocks.values() if len(part)]
-        if not parts:
-            return None
-        return min(int(part.times[0]) for part in parts), max(int(part.times[-1]) for part in parts)
+        if isinstance(self.blocks, Narrow):
+            spans = list(self.blocks.spans().values())
+        else:
+            spans = [(int(part.times[0]), int(part.times[-1])) for part in self.blocks.values() if len(part)]
+        return (min(first for first, _ in spans), max(last for _, last in spans)) if spans else None
 
     def read(self, point: str, after: int, upto: int) -> Iterator[Block]:
-        """The readings of `point` with after < time <= upto as one block, or nothing."""
+        """The readings of `point` with after < time <= upto."""
+        if isinstance(self.blocks, Narrow):
+            yield from self.blocks.read(point, after, upto)
+            return
         part = self.blocks.get(point)
         if part is not None:
             wanted = part.between(after, upto)

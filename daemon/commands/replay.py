@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "recordings",
         metavar="RECORDING",
         nargs="+",
-        help="CSV or SenML JSON, gzipped or not; or store: for what the daemon has kept",
+        help="CSV or SenML JSON, gzipped or not; Parquet; or store: for what the daemon has kept",
     )
     parser.add_argument(
         "--from",
