@@ -166,7 +166,7 @@ def test_a_failed_reading_is_no_peak() -> None:
     part = Block(part.point, part.times, part.values, part.flags.copy())
     part.flags[1] = Flag.FAIL
     source = recording({})
-    source.blocks["tank.temperature"] = part
+    source.blocks = dict(source.blocks) | {"tank.temperature": part}
     one = Episode("tank.warm", "high", "high", START, START, None, START, "unacknowledged", 27.0, "degC", "")
     found = peak(POINTS[0], source, one, START + 2 * MINUTE)
     assert found is not None

@@ -222,7 +222,7 @@ def test_two_dead_meters_never_say_stopped_while_beds_move(kind: str) -> None:
         part = recording.blocks[point]
         early = part.times < made(kind).begin_ms + 60 * MINUTE
         dead[point] = Block(point, part.times, np.where(early, part.values, 0), part.flags)
-    spoken = _spoken(Recording(recording.blocks | dead, recording.series))
+    spoken = _spoken(Recording(dict(recording.blocks) | dead, recording.series))
     assert not STOPPED & {alarm.rule for alarm in spoken}
 
 
