@@ -50,8 +50,8 @@ def test_comments_of_the_shipped_file_stay(tmp_path: Path) -> None:
     path = tmp_path / "site.toml"
     path.write_bytes(SHIPPED.read_bytes())
     assert changed_lines(path, "loop.stopped", needed=4) == ["-needed = 3", "+needed = 4"]
-    for line in changed_lines(path, "loop.slow", low=Decimal("13.5")):
-        assert line.endswith("# 0.8 of 17.2")
+    for line in changed_lines(path, "loop.slow", low=Decimal("0.75")):
+        assert line.endswith("# of 17.2 L/min")
 
 
 def test_line_ends_and_the_mark_at_the_beginning_stay(site: Path) -> None:
