@@ -208,8 +208,8 @@ def test_what_is_abnormal_is_marked_and_is_never_left_out() -> None:
 
 def test_a_wide_panel_has_the_limits_beside_the_readings() -> None:
     """As every number of the keeper's has where there is room."""
-    assert "over 83" in _panel(140, 50)
-    assert "over 83" not in _panel(100, 50)
+    assert "over 5.0 mg/L" in _panel(140, 50)
+    assert "over 5.0 mg/L" not in _panel(100, 50)
 
 
 def test_a_state_is_shown_as_yes_or_no_and_a_missing_reading_as_such() -> None:
