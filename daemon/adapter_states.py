@@ -53,7 +53,7 @@ class AdapterStates:
         self._monotonic = monotonic
         self._told: dict[str, tuple[str, float]] = {}
         """name -> (state, when the log was told)."""
-        self._written: tuple[tuple[str, str], ...] = ()
+        self._written: tuple[tuple[str, str, bool, int], ...] = ()
         self._at = -WRITE_EVERY
         self._complained = False
 
@@ -62,7 +62,8 @@ class AdapterStates:
         now, all_of_them = self._monotonic(), list(adapters)
         for health in all_of_them:
             self._tell(health, now)
-        states = tuple((health.name, health.state) for health in all_of_them)
+        # A first reading and a first refusal of its cause are changes; later ones wait.
+        states = tuple((one.name, one.state, one.received > 0, len(one.refused)) for one in all_of_them)
         wait = WRITE_EVERY if states == self._written else _LEAST
         if last or now - self._at >= wait:
             self._written, self._at = states, now

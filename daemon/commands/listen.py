@@ -94,11 +94,11 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _listen(source: Source, heard: Heard, seconds: float, arguments: argparse.Namespace) -> None:
     """Hear, and show it: a table that moves on a screen, a line for each new place elsewhere."""
-    from daemon.listening.shown import described, plain, table_of
+    from daemon.listening.shown import described, plain, table_of, with_unit
 
     def tell(place: Place) -> None:
         if not (arguments.json or sys.stdout.isatty()):
-            print(f"heard {plain(place.address)}: {place.values[-1]}{_with(place.unit)}", flush=True)
+            print(f"heard {plain(place.address)}: {with_unit(place)}", flush=True)
 
     if not arguments.json:
         print(f"listening to {arguments.where} for {arguments.length} (Ctrl-C ends it earlier)", flush=True)
@@ -202,10 +202,6 @@ def _record(place: Place, found: Guess | None) -> dict[str, object]:
         "unit": None if found is None else found.unit,
         "why": None if found is None else found.why,
     }
-
-
-def _with(unit: str | None) -> str:
-    return "" if unit is None else f" {unit}"
 
 
 def _timezone() -> str:

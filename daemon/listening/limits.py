@@ -57,7 +57,10 @@ _WHEN_ALONE = (
 
 
 class Chosen(NamedTuple):
-    """One point of the file to be. middle: the median of what was heard, in `unit`; interval: ms."""
+    """One point of the file to be. middle: the median of what was heard, in `unit`; interval: ms.
+
+    kept: a broker had it from before, and it did not come while we listened.
+    """
 
     id: str
     quantity: str
@@ -65,6 +68,7 @@ class Chosen(NamedTuple):
     middle: Decimal
     interval: int
     address: str
+    kept: bool = False
 
 
 def rules_of(points: Sequence[Chosen]) -> list[str]:
@@ -72,6 +76,9 @@ def rules_of(points: Sequence[Chosen]) -> list[str]:
     found = _stopped(points)
     for point in points:
         found += _band(point)
+        if point.kept:
+            found.append(f"# {point.id} did not come while we listened; how long it may be silent is for you to say.\n")
+            continue
         found.append(
             f'[[rule]]\nid = "{point.id}.silent"\nkind = "silent"\npoint = "{point.id}"\npriority = "medium"\n'
         )

@@ -21,12 +21,19 @@ def plain(text: str) -> str:
 
 def how_often(place: Place) -> str:
     """As in `every 10 s`."""
+    if not place.times:
+        return "kept by the broker"
     return "once" if place.interval is None else f"every {place.interval:.3g} s"
 
 
 def how_fine(place: Place) -> str:
     """As in `to 0.01`."""
     return f"to {10**-place.places:.{place.places}f}" if place.places else "whole numbers"
+
+
+def with_unit(place: Place) -> str:
+    """The last value, with the unit where the sender says one."""
+    return f"{place.values[-1]}" + (f" {place.unit}" if place.unit not in (None, "1") else "")
 
 
 def guessed(found: Guess | None) -> str:
@@ -36,8 +43,7 @@ def guessed(found: Guess | None) -> str:
 
 def described(place: Place, found: Guess | None) -> str:
     """One line of all that is known of a place."""
-    unit = "" if place.unit is None else f" {place.unit}"
-    told = f"{place.values[-1]}{unit}, {how_often(place)}, {how_fine(place)}; {guessed(found)}"
+    told = f"{with_unit(place)}, {how_often(place)}, {how_fine(place)}; {guessed(found)}"
     return f"{plain(place.address)}: {told}"
 
 
@@ -51,10 +57,9 @@ def table_of(heard: Heard, left: float) -> Table:
         table.add_column(title, justify="right" if title == "value" else "left")
     places = list(heard.places.values())
     for place in places[:MOST_ROWS]:
-        unit = "" if place.unit is None else f" {place.unit}"
         row = (
             plain(place.address),
-            f"{place.values[-1]}{unit}",
+            with_unit(place),
             how_often(place),
             how_fine(place),
             guessed(guess(place)),

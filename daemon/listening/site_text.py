@@ -112,9 +112,9 @@ def site_text(
     for point in points:
         every = expect_every(point.place, listened, polled)
         parts.append(_point(point, every))
-        chosen.append(
-            Chosen(point.id, point.guess.quantity, point.guess.unit, point.place.middle, every, point.place.address)
-        )
+        place, guess = point.place, point.guess
+        kept = polled is None and not place.times
+        chosen.append(Chosen(point.id, guess.quantity, guess.unit, place.middle, every, place.address, kept))
     if unknown:
         lines = [f"#   {_printable(place.address)}: {place.values[-1]}" for place in unknown]
         parts.append("# Heard too, but what it measures could not be guessed:\n" + "\n".join(lines) + "\n")

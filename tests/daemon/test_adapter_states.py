@@ -52,7 +52,7 @@ def test_a_change_of_state_is_told_once_with_its_reason(tmp_path: Path, caplog: 
 
 
 def test_who_asks_is_told_states_counts_by_cause_and_the_last_error(tmp_path: Path) -> None:
-    """As they stood when they were written last, which is at a change and every minute."""
+    """As they stood when they were written last: every minute, and at a change of state or something new in kind."""
     time, store = Time(), tmp_path / "store"
     states = AdapterStates(store, monotonic=time)
     assert read_states(store) == []
@@ -68,6 +68,10 @@ def test_who_asks_is_told_states_counts_by_cause_and_the_last_error(tmp_path: Pa
     for time.now, state in ((69.0, "connected"), (70.0, "waiting")):
         states.look([board])
         assert read_states(store)[0].state == state
+    board.refused["cut line"] = 1
+    for time.now, causes in ((79.0, 1), (80.0, 2)):
+        states.look([board])
+        assert len(read_states(store)[0].refused) == causes
     board.state = "stopped"
     states.look([board], last=True)
     assert read_states(store)[0].state == "stopped"

@@ -304,6 +304,17 @@ def test_from_a_broker_with_unknown_devices_to_a_site_that_is_right(
     assert "is there already" in capsys.readouterr().err
 
 
+def test_what_the_broker_had_kept_is_not_said_to_be_silent(broker: Broker, tmp_path: Path) -> None:
+    """Whether it ever comes again was not heard; a place that came is watched for its silence."""
+    publish.single("farm/roof/lux", "20000", retain=True, hostname="127.0.0.1", port=broker.port)
+    out = tmp_path / "site.toml"
+    assert main(["listen", f"127.0.0.1:{broker.port}", "--for", "500 ms", "--yes", "--out", str(out)]) == 0
+    site = load_site(out)
+    assert [point.id for point in site.plan.points] == ["roof.lux"]
+    assert list(site.plan.rules) == []
+    assert "roof.lux did not come while we listened" in out.read_text()
+
+
 def test_a_port_is_listened_to(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A line of words names the columns."""
     wire = Wire(tmp_path)
