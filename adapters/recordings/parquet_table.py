@@ -16,7 +16,7 @@ from adapters.recordings.quick_csv import NOTHING, is_installed
 from adapters.recordings.recording import RecordingRefused
 from adapters.recordings.table import LongTable, WideTable
 
-INSTALL = "pip install 'tidebed[fast]'"
+INSTALL = "pip install pyarrow"
 _FIELDS = 1 << 17
 """Fields that are unpacked at a time: what that takes in memory goes with them."""
 _BUFFER = 1 << 16

@@ -56,7 +56,7 @@ def by_cluster(cases: Sequence[Case], units: Sequence[Unit], done: Done, address
         distributed: Any = importlib.import_module("distributed")
     except ModuleNotFoundError as error:
         raise SettingError(
-            "--scheduler needs Dask, which is not installed; pip install 'tidebed[fleet]', here and on every worker"
+            "--scheduler needs Dask, which is not installed; pip install distributed, here and on every worker"
         ) from error
     try:
         client = distributed.Client(address, timeout=CONNECT_SECONDS, set_as_default=False)

@@ -58,7 +58,7 @@ def test_processes_give_the_same_scores_in_the_same_order() -> None:
 
 def test_a_cluster_gives_the_same_scores() -> None:
     """A scheduler and two workers on loopback."""
-    distributed = pytest.importorskip("distributed", reason="needs Dask: pip install 'tidebed[fleet]'")
+    distributed = pytest.importorskip("distributed", reason="needs Dask: pip install distributed")
     cases, units = work()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what the cluster's own libraries warn of is not ours
@@ -72,5 +72,5 @@ def test_a_cluster_gives_the_same_scores() -> None:
 def test_without_dask_it_is_said_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     """Named, with what to install."""
     monkeypatch.setitem(__import__("sys").modules, "distributed", None)
-    with pytest.raises(SettingError, match=r"pip install 'tidebed\[fleet\]'"):
+    with pytest.raises(SettingError, match="pip install distributed"):
         by_cluster([], [], lambda count: None, address="tcp://127.0.0.1:1")
