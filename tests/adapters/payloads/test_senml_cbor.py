@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
+import struct
 from decimal import Decimal
 from typing import Any
 
@@ -106,8 +108,17 @@ def same(ours: object, theirs: object) -> bool:
     if isinstance(theirs, list) and isinstance(ours, list):
         return len(ours) == len(theirs) and all(map(same, ours, theirs))
     if isinstance(theirs, float) and isinstance(ours, Decimal):
-        return float(ours) == theirs or math.isinf(theirs)
+        return theirs in as_sent(float(ours)) or math.isinf(theirs)
     return bool(ours == theirs)
+
+
+def as_sent(value: float) -> list[float]:
+    """What a float of each width reads as: ours is the shortest decimal of the width in which it came."""
+    found = [value]
+    for width in "fe":
+        with contextlib.suppress(OverflowError):
+            found += struct.unpack(width, struct.pack(width, value))
+    return found
 
 
 @given(JSONISH, st.booleans())
