@@ -18,7 +18,8 @@ def is_id(text: str) -> bool:
 def name_for(address: str, taken: Collection[str]) -> str:
     """An id that is not taken: the last two parts of the address, more where these are taken, at last a number."""
     parts = [re.sub(r"[^a-z0-9]+", "_", part.lower()).strip("_") for part in re.split(r"[/\s:.]+", address)]
-    parts = [part for part in parts if part] or ["point"]
+    parts = [part for part in parts if part]
+    parts = [part for part in parts if not part.isdecimal()] or parts or ["point"]
     for length in range(2, len(parts) + 2):
         name = ".".join(parts[-length:])
         if name not in taken:

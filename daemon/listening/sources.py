@@ -148,8 +148,10 @@ class PortSource:
                     if form is None or not any(columns_in(line, form)):
                         text = line.decode("utf-8", "replace")
                         words = [name.strip() for name in text.replace(";", ",").replace("\t", ",").split(",")]
-                        names = words if len(words) > 1 else names
-                        heard.what_not.setdefault(self.path, text[:60])
+                        if len(words) > 1:
+                            names = words
+                        else:
+                            heard.what_not.setdefault(self.path, text[:60])
                         continue
                     self.form = form
                     self._take(heard, tell, line, form, names)

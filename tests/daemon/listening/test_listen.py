@@ -333,7 +333,10 @@ def test_a_port_is_listened_to(tmp_path: Path, capsys: pytest.CaptureFixture[str
         ending.set()
         thread.join()
     site = site_from_text(out.read_text(), out)
-    assert sorted(point.quantity for point in site.plan.points) == ["ph", "water_temperature"]
+    assert {point.id: point.quantity for point in site.plan.points} == {
+        "water.temp": "water_temperature",
+        "column.ph": "ph",
+    }
     assert json.loads(capsys.readouterr().out.splitlines()[0])["interval_s"] > 0
 
 
