@@ -89,6 +89,8 @@ class Loop:
         """A sender's window may soon be full: it waits for acknowledgements, so the commit does not wait."""
         self._failed = False
         """The last commit could not be made; nothing more is taken until one can."""
+        self._deaf = False
+        """What people hand in could not be read at the last look."""
         saved = store.checkpoint()
         self.engine: Engine | None = None
         if saved is not None:
@@ -268,15 +270,25 @@ class Loop:
             return
         self._looked = now
         known = set(self._batch.taken)
-        for number, act in self.store.inbox():
-            if number not in known and self.engine is not None:
-                taken = dated(act, max(self.clock.now(), self.engine.frontier + 1), self._newest)
-                if taken.kind is ActKind.CALIBRATE:
-                    self.calibrations.add(taken)
-                elif is_reading(taken):
-                    taken = self._take_entry(taken)
-                self._acts.append(taken)
-                self._batch.taken.append(number)
+        try:
+            for number, act in self.store.inbox():
+                if number not in known and self.engine is not None:
+                    self._take_act(number, act, self.engine)
+        except StoreError as error:
+            if not self._deaf:
+                self.say(f"what people hand in cannot be read and waits: {error}")
+            self._deaf = True
+        else:
+            self._deaf = False
+
+    def _take_act(self, number: int, act: Act, engine: Engine) -> None:
+        taken = dated(act, max(self.clock.now(), engine.frontier + 1), self._newest)
+        if taken.kind is ActKind.CALIBRATE:
+            self.calibrations.add(taken)
+        elif is_reading(taken):
+            taken = self._take_entry(taken)
+        self._acts.append(taken)
+        self._batch.taken.append(number)
 
     def _take_entry(self, act: Act) -> Act:
         try:

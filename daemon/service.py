@@ -34,7 +34,7 @@ from daemon.site.adapters import connect
 from daemon.site.load import Site, load_site
 from daemon.site.problem import SiteFileError
 from daemon.site.reach import PersonTable
-from daemon.store import Sending, Store
+from daemon.store import Sending, Store, StoreReader
 from daemon.ways_in_turn import InTurn
 from rules.errors import TidebedError
 from rules.local_time import Zone
@@ -167,6 +167,8 @@ class Service:
         """Read the site file again; a wrong one changes nothing and says why."""
         try:
             site = load_site(self.path)
+            with StoreReader(self.site.store_path) as store:
+                store.require_fitting(site.plan.points)
         except SiteFileError as error:
             _log.error("the site file is not taken up, the old one stays in use:\n%s", error)
             return

@@ -14,6 +14,7 @@ from daemon.store.connection import Connection
 from daemon.store.errors import StoreMissing, damaged
 from daemon.store.history import History, damaged_days
 from daemon.store.sendings import Sending, State
+from daemon.store.series import numbered
 from rules.acts import Act, ActKind
 from rules.block import Block
 from rules.calibration import Record
@@ -80,6 +81,11 @@ class StoreReader:
     def points(self) -> list[str]:
         """The points that have readings here."""
         return self._history.points()
+
+    def require_fitting(self, points: Iterable[PointPlan]) -> None:
+        """Raises QuantityChanged where the history of one of the points measures something else."""
+        for point in points:
+            numbered(self._connection, point)
 
     def watched(self) -> list[str]:
         """The points that a daemon has watched, whether or not it ever heard them."""

@@ -68,6 +68,21 @@ def every_series(connection: Connection) -> dict[int, Series]:
     return {row[0]: Series(row[0], row[1], row[2], row[3], row[4], Fraction(row[5])) for row in connection.rows(_ALL)}
 
 
+def numbered(connection: Connection, plan: PointPlan) -> int | None:
+    """The store's number of a point, None where it is new. Raises QuantityChanged where its history measures something
+    else."""
+    known = connection.row("SELECT id, quantity FROM point WHERE name = ?", (plan.id,))
+    if known is None:
+        return None
+    number, quantity = known
+    if quantity != plan.quantity:
+        raise QuantityChanged(
+            f"point {plan.id} has a history of {quantity} in {connection.path} and is now said to measure "
+            f"{plan.quantity}; give the new probe a point id of its own"
+        )
+    return int(number)
+
+
 def register(connection: Connection, points: Iterable[PointPlan]) -> dict[str, Series]:
     """The series that each point writes to from now on, made where it is new; within the caller's transaction.
 
@@ -75,16 +90,10 @@ def register(connection: Connection, points: Iterable[PointPlan]) -> dict[str, S
     """
     found: dict[str, Series] = {}
     for plan in points:
-        known = connection.row("SELECT id, quantity FROM point WHERE name = ?", (plan.id,))
-        if known is None:
+        number = numbered(connection, plan)
+        if number is None:
             connection.run("INSERT INTO point (name, quantity) VALUES (?, ?)", (plan.id, plan.quantity))
-            known = connection.row("SELECT id, quantity FROM point WHERE name = ?", (plan.id,))
-        number, quantity = known
-        if quantity != plan.quantity:
-            raise QuantityChanged(
-                f"point {plan.id} has a history of {quantity} in {connection.path} and is now said to measure "
-                f"{plan.quantity}; give the new probe a point id of its own"
-            )
+            number = int(connection.value("SELECT id FROM point WHERE name = ?", (plan.id,)))
         key = (number, plan.units.symbol, str(plan.resolution))
         connection.run("INSERT OR IGNORE INTO series (point, unit, resolution) VALUES (?, ?, ?)", key)
         series = connection.value("SELECT id FROM series WHERE point = ? AND unit = ? AND resolution = ?", key)

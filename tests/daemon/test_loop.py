@@ -367,6 +367,28 @@ def test_the_stores_log_is_moved_into_its_file_now_and_then(bench: Bench) -> Non
     assert bench.path.stat().st_mtime_ns == before
 
 
+def test_what_people_hand_in_waits_while_it_cannot_be_read(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Watching goes on, it is said once, and the act is taken as soon as the store can be asked again."""
+    bench.turn()
+    hand_in(bench.path, Act(0, ActKind.NOTE, "Anna", data={"kind": "seen"}))
+
+    def fails() -> list[tuple[int, Act]]:
+        raise StoreError("the disk does not answer")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(bench.store, "inbox", fails)
+        bench.send(300, START + 1_000)
+        bench.turn(1.5)
+        bench.turn(1.5)
+    assert [line for line in bench.said if "does not answer" in line] == [
+        "what people hand in cannot be read and waits: the disk does not answer"
+    ]
+    assert bench.stored() == [(START + 1_000, 300)]
+    bench.turn(1.5)
+    bench.turn(1.5)
+    assert [act.who for act in bench.store.acts()] == ["Anna"]
+
+
 def test_a_reload_keeps_an_alarm_that_stands(bench: Bench) -> None:
     """A rule whose kind and points are unchanged goes on from where it was."""
     bench.turn()
