@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import numpy as np
 
 from rules.flags import Flag
 from rules.quality.all_points import Judged
-from rules.quality.quality import Finals
+from rules.quality.quality import Finals, last_said
 
 
 class Doubted:
@@ -31,14 +29,4 @@ class Doubted:
 
     def found(self) -> dict[str, Finals]:
         """By point, in order of time; of what was said twice of a reading the last."""
-        return {name: _joined(parts) for name, parts in self._parts.items()}
-
-
-def _joined(parts: Iterable[Finals]) -> Finals:
-    listed = list(parts)
-    times = np.concatenate([part.times for part in listed])
-    flags = np.concatenate([part.flags for part in listed])
-    order = np.argsort(times, kind="stable")
-    times, flags = times[order], flags[order]
-    last = np.append(times[1:] != times[:-1], True)
-    return Finals(times[last], flags[last])
+        return {name: last_said(parts) for name, parts in self._parts.items()}

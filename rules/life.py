@@ -12,6 +12,7 @@ from rules.causes import Causes
 from rules.daily_messages import DailyMessages
 from rules.delays import Change
 from rules.door import as_float
+from rules.durations import DAY
 from rules.edges import Edges
 from rules.events import Event
 from rules.judging import RuleJudge
@@ -40,7 +41,7 @@ _LOWER = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
 _TOLD = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.SUPPRESSED)
 _OVER = (State.RETURNED, State.NORMAL, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
 _NEVER = 1 << 62
-_MOST = 366 * 86_400_000
+_MOST = 366 * DAY
 """Nothing may be shelved for longer than a year (ms)."""
 
 

@@ -105,10 +105,9 @@ def _list(site: Site, store: StoreReader, name: str, *, as_json: bool) -> None:
         for record in records:
             print(json.dumps({"point": name, **_line(record)}, ensure_ascii=False))
         return
-    # Named for itself only, so that it is read as the probe sent it.
-    with StoreReader(store.path, [point.raw]) as raw_store:
-        raw_store.forget_calibrations()
-        shown = raw_store.latest(name)
+    # As the probe sent it, as of a time at which no calibration was known.
+    with StoreReader(store.path, [point.raw], as_of=0) as uncalibrated:
+        shown = uncalibrated.latest(name)
     print(f"{name} ({point.quantity}, {point.unit})")
     if shown is not None and shown[2] != Flag.MISSING:
         latest = store.latest(name)

@@ -55,10 +55,6 @@ class StoreReader:
     def _learn_calibrations(self) -> None:
         self._history = History(self._connection, self._targets, self.calibrations())
 
-    def forget_calibrations(self) -> None:
-        """From now on raw readings are read as they were sent."""
-        self._history = History(self._connection, self._targets)
-
     def calibrations(self) -> dict[str, list[Record]]:
         """point -> its calibrations as known, in order of when they hold."""
         return by_point(log.find_kind(self._connection, ActKind.CALIBRATE), self._as_of)

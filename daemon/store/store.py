@@ -25,7 +25,7 @@ from rules.block import Block, Flags, Times
 from rules.durations import DAY
 from rules.events import Event
 from rules.plan import PointPlan
-from rules.quality.quality import Finals
+from rules.quality.quality import Finals, last_said
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +93,10 @@ class Store(StoreReader):
         """Everything that one step yielded, in one transaction: all of it is on disk when this returns, or none.
 
         readings: blocks of points that `use` named, in raw counts, in any order; behind: (point, time) of those that
-        came behind the frontier, and effective: the instant from which rules could know them; judged: readings
-        of this commit or an earlier one with the flags by which rules judged them; finals: (point, flags with which
-        some ended, where those are others); taken: numbers of inbox
-        entries whose acts are among `acts`. Raises StoreFull, StoreReadOnly, StoreBusy, StoreFailing, KeyError for an
-        unknown point.
+        came behind the frontier, and effective: the instant from which rules could know them; judged: readings of this
+        commit or an earlier one with the flags by which rules judged them; finals: (point, flags with which some ended,
+        where those are others); taken: numbers of inbox entries whose acts are among `acts`. Raises StoreFull,
+        StoreReadOnly, StoreBusy, StoreFailing, KeyError for an unknown point.
         """
         blocks = list(readings)
         listed_acts = list(acts)
@@ -166,12 +165,4 @@ def _gathered(parts: Iterable[tuple[str, Times, Flags]]) -> dict[str, Said]:
     listed: dict[str, list[tuple[Times, Flags]]] = {}
     for point, times, flags in parts:
         listed.setdefault(point, []).append((times, flags))
-    found = {}
-    for point, several in listed.items():
-        times = np.concatenate([times for times, _ in several])
-        flags = np.concatenate([flags for _, flags in several])
-        order = np.argsort(times, kind="stable")
-        times, flags = times[order], flags[order]
-        last = np.append(times[1:] != times[:-1], True)[: len(times)]
-        found[point] = Said(times[last], flags[last])
-    return found
+    return {point: Said(*last_said(several)) for point, several in listed.items()}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -40,6 +40,15 @@ class Finals(NamedTuple):
 
 
 NO_FINALS = Finals(_NONE, np.empty(0, np.uint8))
+
+
+def last_said(parts: Iterable[tuple[Times, Flags]]) -> Finals:
+    """One or more lists of readings and their flags as one, in order of time; of what was said twice the last."""
+    times, flags = (np.concatenate(column) for column in zip(*parts, strict=True))
+    order = np.argsort(times, kind="stable")
+    times, flags = times[order], flags[order]
+    last = np.append(times[1:] != times[:-1], True)[: len(times)]
+    return Finals(times[last], flags[last])
 
 
 class Quality:
