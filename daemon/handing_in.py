@@ -25,10 +25,13 @@ def who_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--site", default=site, metavar="SITE", help="the site file")
 
 
-def rule_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add RULE, --side, --who and --site."""
+def rule_arguments(
+    parser: argparse.ArgumentParser, why: str = "the reason, for those who read the log", *, needs_why: bool = False
+) -> None:
+    """Add RULE, --side, --why, --who and --site. why: what --help says of --why."""
     parser.add_argument("rule", metavar="RULE", help="the rule whose alarm is meant")
     parser.add_argument("--side", help="only this side, as in high")
+    parser.add_argument("--why", default="", required=needs_why, help=why)
     who_arguments(parser)
 
 
@@ -96,6 +99,15 @@ def hand_over(
     act = Act(SystemClock().now(), kind, who, rule, side, until, text, dict(data or {}))
     hand_in(site.store_path, act)
     return who
+
+
+def hand_over_of_rule(
+    arguments: argparse.Namespace, site: Site, kind: ActKind, *, until: int | None = None
+) -> tuple[str, str]:
+    """As hand_over, for what `rule_arguments` took; gives who acts and the rule."""
+    rule = known_rule(site, arguments.rule)
+    who = hand_over(arguments, site, kind, rule=rule, side=arguments.side, until=until, text=arguments.why)
+    return who, rule
 
 
 def shown_end(site: Site, until: int) -> str:

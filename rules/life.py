@@ -12,7 +12,6 @@ from rules.causes import Causes
 from rules.daily_messages import DailyMessages
 from rules.delays import Change
 from rules.door import as_float
-from rules.durations import DAY
 from rules.edges import Edges
 from rules.events import Event
 from rules.judging import RuleJudge
@@ -21,7 +20,7 @@ from rules.plan import Plan
 from rules.routing import Router, Telling
 from rules.running import Running
 from rules.settings import Priority
-from rules.standing_orders import StandingOrders
+from rules.standing_orders import LONGEST, StandingOrders
 
 Marked = tuple[tuple[int, int, int], Event]
 """An event with its place: (key, 0 act / 1 alarm / 2 notice / 3 decision, order)."""
@@ -41,8 +40,6 @@ _LOWER = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
 _TOLD = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.SUPPRESSED)
 _OVER = (State.RETURNED, State.NORMAL, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
 _NEVER = 1 << 62
-_MOST = 366 * DAY
-"""Nothing may be shelved for longer than a year (ms)."""
 
 
 class Life:
@@ -226,7 +223,9 @@ class Life:
             # An act comes before what the readings of its instant change.
             quiet = move is Move.RELEASE and bool(self.causes.quiet_because(alarm.rule, key - 1))
             following = alarm.next(move, quiet)
-            if act.kind is ActKind.SHELVE and not (act.until and key >> 1 < act.until <= (key >> 1) + _MOST):
+            if act.kind is ActKind.SHELVE and not (
+                act.until and key >> 1 < act.until <= (key >> 1) + LONGEST[act.kind]
+            ):
                 following, refused = None, "shelving needs an end that lies ahead, at most a year away"
             elif following is None:
                 refused = alarm.refusal(move)

@@ -10,7 +10,7 @@ from rules.durations import DAY, HOUR, MINUTE
 from rules.people import PersonSettings
 from rules.settings import RuleSettings
 
-LONGEST = {ActKind.MUTE: 12 * HOUR, ActKind.DRILL: 4 * HOUR, ActKind.AWAY: 366 * DAY}
+LONGEST = {ActKind.MUTE: 12 * HOUR, ActKind.DRILL: 4 * HOUR, ActKind.AWAY: 366 * DAY, ActKind.SHELVE: 366 * DAY}
 """Each ends by itself after this at the latest (ms)."""
 DRILL_LASTS = 30 * MINUTE
 """A drill without an end of its own (ms)."""

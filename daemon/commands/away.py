@@ -10,16 +10,14 @@ from daemon.moments import moment_argument
 from daemon.orders import shown_duty
 from daemon.site.load import Site
 from rules.acts import ActKind
-from rules.durations import DAY
 from rules.errors import SettingError
+from rules.standing_orders import LONGEST
 
 EXAMPLE = (
     'tidebed away --on-duty ben --for "7 d" --why "holiday"\n'
     "         tidebed away --on-duty ben,anna --until 2026-08-14T18:00\n"
     "         tidebed away --end"
 )
-
-LONGEST = 366 * DAY
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -60,11 +58,11 @@ def _end(arguments: argparse.Namespace, site: Site) -> int:
     if (arguments.length is None) == (arguments.until is None):
         raise SettingError('away has an end; write --for "7 d", or --until 2026-08-14T18:00')
     if arguments.length is not None:
-        return ends_after(site, arguments.length, LONGEST)
+        return ends_after(site, arguments.length, LONGEST[ActKind.AWAY])
     until = moment_argument(arguments.until, site.plan.timezone, "--until")
     now = time_at(site)
     if until is None or until <= now:
         raise SettingError(f"--until {arguments.until} does not lie ahead; write the time at which the keeper is back")
-    if until > now + LONGEST:
+    if until > now + LONGEST[ActKind.AWAY]:
         raise SettingError(f"--until {arguments.until} must be at most 366 d from now")
     return until

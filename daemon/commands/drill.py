@@ -7,11 +7,9 @@ import argparse
 from daemon.clock import SystemClock
 from daemon.handing_in import ends_after, hand_over, known_rule, shown_end, site_of, who_arguments
 from rules.acts import ActKind
-from rules.durations import HOUR
+from rules.standing_orders import LONGEST
 
 EXAMPLE = 'tidebed drill loop.stopped --for "30 min"\n         tidebed drill --end'
-
-LONGEST = 4 * HOUR
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -27,7 +25,7 @@ def run(arguments: argparse.Namespace) -> int:
     """Hand the act to the running daemon."""
     site = site_of(arguments)
     rules = [known_rule(site, name) for name in arguments.rules]
-    until = SystemClock().now() if arguments.end else ends_after(site, arguments.length, LONGEST)
+    until = SystemClock().now() if arguments.end else ends_after(site, arguments.length, LONGEST[ActKind.DRILL])
     data = {"rules": ",".join(rules)} if rules else {}
     who = hand_over(arguments, site, ActKind.DRILL, until=until, text=arguments.why, data=data)
     if arguments.end:

@@ -7,17 +7,15 @@ import argparse
 from daemon.clock import SystemClock
 from daemon.handing_in import ends_after, hand_over, known_point, known_rule, shown_end, site_of, who_arguments
 from rules.acts import Act, ActKind
-from rules.durations import HOUR
 from rules.engine import Engine
 from rules.errors import SettingError
+from rules.standing_orders import LONGEST
 
 EXAMPLE = (
     'tidebed mute bed2.cycle bed2.level --for "1 h" --why "cleaning bed 2"\n'
     '         tidebed mute --point tank.ph --for "20 min" --why "probe is being calibrated"\n'
     "         tidebed mute --end"
 )
-
-LONGEST = 12 * HOUR
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise SettingError("nothing is named; write the rules, or --point POINT")
     if arguments.length is None or not arguments.why:
         raise SettingError('a mute has an end and a reason; write --for "1 h" --why "..."')
-    until = ends_after(site, arguments.length, LONGEST)
+    until = ends_after(site, arguments.length, LONGEST[ActKind.MUTE])
     orders = Engine(site.plan, now).life.orders
     refused = orders.take(Act(now, ActKind.MUTE, until=until, data=data), 2 * now)
     if refused:
