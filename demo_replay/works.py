@@ -44,8 +44,8 @@ class Failure:
     """A part that fails from `start` to `end` (hours after local midnight of the first day).
 
     `left`: what is left of its working at the end of the span (0 none, 1 all), reached at once, or steadily where
-    `creeping`; `bed`: which bed, 1 to 3, where the part is a bed's; `leak`: L/min lost, for the sump, or
-    run in, for the top-up.
+    `creeping`; `bed`: which bed, 1 to 3, where the part is a bed's; `leak`: L/min lost, for the sump, or run in,
+    for the top-up.
     """
 
     part: Part

@@ -22,8 +22,8 @@ def read_recordings(
     progress: Callable[[int, int], None] | None = None,
     quick: bool = True,
 ) -> Recording:
-    """The readings of all files as one recording: CSV or Parquet (long or wide) or SenML JSON; CSV and
-    SenML gzipped or not.
+    """The readings of all files as one recording: CSV or Parquet (long or wide) or SenML JSON; CSV and SenML gzipped or
+    not.
 
     points: the plan's points; readings of others are counted as ignored. None takes every point as it stands: its
     unit from the file, its resolution the finest decimal in it (at most 12 places, and no more than whole counts

@@ -24,7 +24,6 @@ For each, press Enter to take what stands in brackets, or type
   ?                             to see all quantities
 """
 
-
 _MOST_UNITS = 8
 
 

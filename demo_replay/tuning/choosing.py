@@ -56,10 +56,9 @@ def choose(scores: Scores, grid: Grid, possible: NDArray[np.bool_], today: Score
     With labels: fewest missed, then fewest false alarms, then the same of the worst setting around it (a tenth of each
     axis to either side; what warns too early is no danger there), then not at an end of what was tried, then the
     shortest worst delay in whole minutes. What does well at a brink only seldom does on other days. Without labels: no
-    chattering, and at most one alarm a day (or in the recordings, where they
-    are shorter) where that is possible. Among equals the nearest to today's is taken, and
-    today's itself where nothing is better by what is worth a change, or nothing catches any event: nothing is changed
-    without a reason.
+    chattering, and at most one alarm a day (or in the recordings, where they are shorter) where that is possible. Among
+    equals the nearest to today's is taken, and today's itself where nothing is better by what is worth a change, or
+    nothing catches any event: nothing is changed without a reason.
     """
     labelled = scores.delays.shape[1] > 0
     ranks = _ranks(scores, grid, possible, labelled)

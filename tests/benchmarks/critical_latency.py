@@ -7,6 +7,7 @@ none) is taken off. The goal is a 99th percentile of 100 ms.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import random
 import subprocess
@@ -22,7 +23,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from demo_replay.broker import Broker  # noqa: E402 - the project's own place is found first
+from daemon.store import StoreError, StoreReader  # noqa: E402 - the project's own place is found first
+from demo_replay.broker import Broker  # noqa: E402 - the same
+from tests.waiting import until  # noqa: E402 - the same
 
 POINTS, RATE = 200, 100
 SETTLE = 1.0
@@ -66,6 +69,17 @@ class Feed:
         self.client.connect("127.0.0.1", port)
         self.client.loop_start()
         self.published: dict[int, float] = {}
+
+    def wait_until_heard(self, store: Path) -> None:
+        """Send good readings of one point until the daemon has stored one."""
+
+        def heard() -> bool:
+            self.client.publish("b/n0", "30", qos=1)
+            with contextlib.suppress(StoreError), StoreReader(store) as reader:
+                return reader.latest("flow.n0") is not None
+            return False
+
+        until(heard)
 
     def run(self, seconds: float, trials: list[int]) -> None:
         """For so long; a point of `trials` goes beyond its limit every half second, at no fixed phase."""
@@ -112,11 +126,12 @@ def main() -> int:
 
                 listener = threading.Thread(target=listen, daemon=True)
                 listener.start()
-                time.sleep(3.0)
                 feed = Feed(broker.port)
+                feed.wait_until_heard(folder / "tidebed.sqlite")
                 trials = list(range(POINTS))
                 feed.run(len(trials) * 0.5 + 4.0, trials)
-                time.sleep(3.0)
+                with contextlib.suppress(AssertionError):  # what is missing by then is counted
+                    until(lambda: len(handed) == len(feed.published))
                 daemon.terminate()
                 daemon.wait(30)
                 listener.join(10)

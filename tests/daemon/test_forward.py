@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import random
-import shutil
 import socket
 import subprocess
 import threading
@@ -33,6 +32,7 @@ from rules.door import as_decimal
 from rules.durations import DAY, HOUR
 from rules.flags import Flag
 from rules.plan import PointPlan
+from tests.needs import program
 
 WATER = PointPlan("tank.temperature", "water_temperature", "degC", Fraction(1, 1000))
 LEVEL = PointPlan("bed2.level", "level", "mm", Fraction(1, 10))
@@ -463,7 +463,7 @@ class RealServer:
         """Start, and wait until it answers."""
         self.process = subprocess.Popen(
             [
-                "victoria-metrics",
+                program("victoria-metrics"),
                 f"-storageDataPath={self.folder}",
                 f"-httpListenAddr=127.0.0.1:{self.port}",
                 "-retentionPeriod=100y",
@@ -516,7 +516,6 @@ def real_server(tmp_path: Path) -> Iterator[RealServer]:
     server.stop()
 
 
-@pytest.mark.skipif(shutil.which("victoria-metrics") is None, reason="victoria-metrics is not installed")
 def test_a_real_server_ends_with_each_reading_exactly_once(site: Site, real_server: RealServer) -> None:
     """Rows, sealed days, readings that came behind, and an outage of the server in between."""
     settings = RemoteStoreSettings.model_validate({"url": f"http://127.0.0.1:{real_server.port}"})

@@ -22,8 +22,6 @@ MANY = 500
 def _needed(kind: str) -> str:
     if kind == "mosquitto":
         program("mosquitto")
-    elif importlib.util.find_spec("amqtt") is None:
-        pytest.skip("needs amqtt: pip install amqtt")
     return kind
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 import time
 from collections.abc import Sequence
@@ -67,8 +66,6 @@ class Watched:
 def _kind(kind: str) -> str:
     if kind == "mosquitto":
         program("mosquitto")
-    elif importlib.util.find_spec("amqtt") is None:
-        pytest.skip("needs amqtt: pip install amqtt")
     return kind
 
 
