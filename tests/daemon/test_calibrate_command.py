@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from daemon.main import main
-from daemon.site.load import Site, load_site
+from daemon.site.load import Site
 from daemon.store import Store
 from rules.acts import Act, ActKind
+from tests.daemon.once_run import handed_in, site_once_run
 
 Captured = pytest.CaptureFixture[str]
 
@@ -43,16 +44,7 @@ DAY = 86_400_000
 @pytest.fixture
 def site(tmp_path: Path) -> Site:
     """A site whose daemon has run once."""
-    file = tmp_path / "site.toml"
-    file.write_text(SITE, encoding="utf-8")
-    made = load_site(file)
-    Store(made.store_path, made.plan.points).close()
-    return made
-
-
-def handed_in(site: Site) -> list[Act]:
-    with Store(site.store_path, site.plan.points) as store:
-        return [act for _, act in store.inbox()]
+    return site_once_run(tmp_path, SITE)
 
 
 def calibrate(site: Site, *words: str) -> int:

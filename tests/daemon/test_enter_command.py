@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from daemon.main import main
-from daemon.site.load import Site, load_site
-from daemon.store import Store
-from rules.acts import Act, ActKind
+from daemon.site.load import Site
+from rules.acts import ActKind
 from rules.engine import Engine
+from tests.daemon.once_run import handed_in, site_once_run
 
 Captured = pytest.CaptureFixture[str]
 
@@ -30,16 +30,7 @@ every = "4 d"
 @pytest.fixture
 def site(tmp_path: Path) -> Site:
     """A site whose daemon has run once."""
-    file = tmp_path / "site.toml"
-    file.write_text(SITE, encoding="utf-8")
-    made = load_site(file)
-    Store(made.store_path, made.plan.points).close()
-    return made
-
-
-def handed_in(site: Site) -> list[Act]:
-    with Store(site.store_path, site.plan.points) as store:
-        return [act for _, act in store.inbox()]
+    return site_once_run(tmp_path, SITE)
 
 
 def test_a_note_waits_for_the_daemon(site: Site, capsys: Captured) -> None:
