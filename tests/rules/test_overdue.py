@@ -52,6 +52,14 @@ def test_a_task_falls_due_and_is_over_with_its_note() -> None:
     ]
 
 
+def test_a_calibration_counts_for_its_own_point_and_for_all() -> None:
+    """`calibration tank.ph` is over with that of tank.ph alone, `calibration` with any."""
+    acts = [Act(5 * DAY, ActKind.CALIBRATE, data={"point": "tank.ph"})]
+    for note in ("calibration tank.ph", "calibration"):
+        assert moves(plan(note=note), acts, [6 * DAY]) == [(4 * DAY, "unacknowledged"), (5 * DAY, "returned")]
+    assert moves(plan(note="calibration tank.oxygen"), acts, [6 * DAY]) == [(4 * DAY, "unacknowledged")]
+
+
 def test_a_note_at_the_very_instant_is_in_time() -> None:
     """Acts come before what falls due; a millisecond later it was due."""
     assert moves(plan(), noted(4 * DAY), [5 * DAY]) == []
