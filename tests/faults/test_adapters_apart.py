@@ -99,8 +99,9 @@ def test_one_that_fails_one_that_blocks_and_one_that_floods_do_not_stop_another(
 
             def all_heard() -> bool:
                 loop.turn(loop.monotonic() + 0.05)
+                # Of the store, as one that was received last may still be on its way when everything ends.
                 return (
-                    made["good"].health().received >= ENOUGH
+                    sum(len(block) for block in store.read("a.good", 0, 2**62)) >= ENOUGH
                     and made["flood"].health().received >= 1000
                     and made["gone"].health().state == "waiting"
                 )
@@ -113,10 +114,10 @@ def test_one_that_fails_one_that_blocks_and_one_that_floods_do_not_stop_another(
             assert health["mute"].received == 0
             assert health["flood"].refused["not a number"] >= 1000
         finally:
+            # As the daemon does: an adapter that finds the queue full gives up, instead of waiting for room.
+            queue.close()
             for adapter in made.values():
                 adapter.stop()
             loop.stop()
             loop.run()
-            stored = sum(len(block) for block in store.read("a.good", 0, 2**62))
             store.close()
-        assert stored >= ENOUGH
