@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from rules.block import Counts, Times
 from rules.door import LARGEST_COUNT
 from rules.errors import SettingError
-from rules.units import Unit, convert, parse_unit
+from rules.units import Unit, affine, parse_unit
 
 NERNST_AT_25 = 59.16
 """mV a pH unit of an ideal electrode at 25 degC (R T ln 10 / F)."""
@@ -62,12 +62,6 @@ class Record:
     def value(self, raw: Fraction) -> Fraction:
         """What a raw reading means by it, in its own units."""
         return sum((c * raw**power for power, c in enumerate(self.coefficients)), Fraction(0))
-
-
-def affine(unit: Unit, to: Unit) -> tuple[Fraction, Fraction]:
-    """(offset, slope) of the conversion of one unit to another; raises UnitError where the dimensions differ."""
-    offset = convert(Fraction(0), unit, to)
-    return offset, convert(Fraction(1), unit, to) - offset
 
 
 def one_point(raw: Fraction, true: Fraction) -> tuple[Fraction, ...]:

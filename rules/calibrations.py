@@ -9,10 +9,10 @@ import numpy as np
 
 from rules.acts import Act
 from rules.block import Block, Counts, Flags, Times
-from rules.calibration import Record, affine, calibrated, known
+from rules.calibration import Record, calibrated, known
 from rules.flags import Flag
 from rules.plan import PointPlan
-from rules.units import Unit, parse_unit
+from rules.units import Unit, affine, parse_unit
 
 
 def data_of(point: str, record: Record) -> dict[str, str]:

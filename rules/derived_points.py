@@ -19,8 +19,9 @@ from rules.errors import SettingError, UnitError
 from rules.flags import Flag
 from rules.joining import together
 from rules.plan import PointPlan
+from rules.quantities import QUANTITIES
 from rules.span import Span
-from rules.units import Unit, convert, exact, parse_amount, parse_unit
+from rules.units import Unit, affine, convert, exact, parse_amount, parse_unit
 from rules.windows import extremes
 
 Floats = NDArray[np.float64]
@@ -50,10 +51,9 @@ class DerivedPlan:
         step = kind.default_resolution(given)
         if settings.resolution is not None:
             step = parse_amount(settings.resolution, given, difference=True)
-        elif (
-            isinstance(settings, OverWindowSettings) and settings.take != "loss" and unit == points[settings.point].unit
-        ):
-            step = points[settings.point].resolution
+        elif isinstance(settings, OverWindowSettings) and settings.take != "loss":
+            own = points[settings.point]
+            step = own.resolution if own.units.scale == given.scale else step
         if step <= 0:
             raise SettingError(f"{settings.id}: resolution must be above 0")
         self.point = PointPlan(settings.id, quantity, unit, step, every, hold, name=settings.name)
@@ -89,11 +89,11 @@ class Worker(Protocol):
 
 
 class _Scale:
-    """Counts of a point to floats in another unit."""
+    """Counts of a point to floats in another unit; raises UnitError where the point does not measure what it does."""
 
     def __init__(self, point: PointPlan, unit: Unit) -> None:
-        self.scale = float(point.resolution * point.units.scale / unit.scale)
-        self.offset = float((point.units.offset - unit.offset) / unit.scale)
+        self.scale = float(convert(point.resolution, point.units, unit, difference=True))
+        self.offset = float(convert(Fraction(0), point.units, unit))
 
     def of(self, counts: NDArray[np.int64]) -> Floats:
         """Values in the unit."""
@@ -208,9 +208,27 @@ def _window_worker(settings: OverWindowSettings, point: PointPlan) -> tuple[Work
         if flow.dimension == "flow":
             an_hour = Unit(flow.symbol, own.dimension, flow.scale * (HOUR // 1000))
             return _OverWindow(settings.take, settings.window, _Scale(point, an_hour)), "flow", flow.symbol
+    if settings.take in ("spread", "loss") and own.dimension == "temperature":
+        apart = QUANTITIES["temperature_difference"]
+        if settings.quantity not in (None, apart.name):
+            raise SettingError(f'{settings.id} tells how far temperatures lie apart: quantity = "{apart.name}"')
+        quantity, unit = apart.name, apart.accepts(settings.unit or apart.unit)
     if unit.dimension != own.dimension:
         raise UnitError(f"{settings.id} is in {unit.symbol}, which {point.id} ({point.unit}) cannot be shown in")
     return _OverWindow(settings.take, settings.window, _Scale(point, unit)), quantity, unit.symbol
+
+
+def _is_difference(argument: Argument | Instead) -> bool:
+    return isinstance(argument, Argument) and argument.difference
+
+
+def _argument(name: str, argument: Argument | Instead, point: PointPlan) -> _Scale:
+    """How the counts of `point` become an argument of the formula of the derived point `name`."""
+    unit, apart = parse_unit(argument.unit), _is_difference(argument)
+    if unit.dimension == point.units.dimension == "temperature" and apart != point.units.difference:
+        wanted = "how far temperatures lie apart" if apart else "a temperature"
+        raise UnitError(f"{name}: {argument.name} is {wanted}, and {point.id} measures {point.quantity}")
+    return _Scale(point, unit)
 
 
 def _formula_worker(settings: FormulaSettings, points: Mapping[str, PointPlan]) -> tuple[Worker, str | None, str]:
@@ -228,13 +246,13 @@ def _formula_worker(settings: FormulaSettings, points: Mapping[str, PointPlan]) 
                 continue
             value = settings.inputs[choice.name]
             if isinstance(value, str) and value in points:
-                given[choice.name] = (inputs.index(value), _Scale(points[value], parse_unit(choice.unit)))
+                given[choice.name] = (inputs.index(value), _argument(settings.id, choice, points[value]))
             else:
-                fixed[choice.name] = float(parse_amount(value, parse_unit(choice.unit)))
+                fixed[choice.name] = float(
+                    parse_amount(value, parse_unit(choice.unit), difference=_is_difference(choice))
+                )
         if argument.required and not any(choice.name in settings.inputs for choice in choices):
             raise record.missing(argument)
     unit = settings.unit or record.unit
-    own, wanted = parse_unit(record.unit), parse_unit(unit)
-    offset = convert(Fraction(0), own, wanted)
-    scale = convert(Fraction(1), own, wanted) - offset
+    offset, scale = affine(parse_unit(record.unit), parse_unit(unit))
     return _Formula(record, given, fixed, (float(scale), float(offset))), record.result_quantity, unit

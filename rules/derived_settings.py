@@ -64,7 +64,8 @@ class RatioSettings(DerivedSettings):
 class OverWindowSettings(DerivedSettings):
     """What a point did over a sliding window: lowest, highest, mean, spread, or loss an hour (falling is positive).
 
-    A loss is in the point's unit and means so much an hour; a loss of volume is a flow, as in L/h.
+    A loss is in the point's unit and means so much an hour; a loss of volume is a flow, as in L/h. A spread or loss of
+    temperature is a temperature_difference in K: 1 K of it is 1 °C or 1.8 °F apart.
     """
 
     kind: Literal["over_window"]

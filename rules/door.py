@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from rules.block import Counts
 from rules.errors import ValueRefused
-from rules.units import Unit, exact
+from rules.units import Unit, convert, exact
 
 LARGEST_COUNT = 2**53
 """Counts beyond this are refused, so that sums over windows stay far from the end of int64."""
@@ -58,7 +58,7 @@ def door(unit: Unit, point_unit: Unit, resolution: Fraction) -> Door:
     if unit.dimension != point_unit.dimension:
         raise ValueRefused(f"unit {unit.symbol} does not fit a point measured in {point_unit.symbol}")
     scale = unit.scale / point_unit.scale / resolution
-    return Door(scale, (unit.offset - point_unit.offset) / point_unit.scale / resolution)
+    return Door(scale, convert(Fraction(0), unit, point_unit) / resolution)
 
 
 def as_decimal(counts: int, resolution: Fraction) -> Decimal:

@@ -45,8 +45,9 @@ class PointPlan:
 
     @property
     def units(self) -> Unit:
-        """The parsed unit."""
-        return parse_unit(self.unit)
+        """The parsed unit; of a difference where that is what the point measures."""
+        unit = parse_unit(self.unit)
+        return dataclasses.replace(unit, difference=True) if self.kind.difference else unit
 
     @property
     def raw(self) -> PointPlan:

@@ -19,6 +19,8 @@ class Quantity:
     low: Fraction
     high: Fraction
     resolution: Fraction
+    difference: bool = False
+    """Whether it is how far apart two values of its dimension are."""
 
     def accepts(self, symbol: str) -> Unit:
         """The unit of `symbol` if it measures this quantity; raises UnitError that names units that do."""
@@ -26,6 +28,9 @@ class Quantity:
         own = parse_unit(self.unit)
         if unit.dimension != own.dimension:
             raise UnitError(f"{self.name} is not measured in {symbol!r}; {self.unit} would do")
+        if self.difference and unit != own:
+            # A store that knows no more than "5 degF" could not tell five degrees apart from five degrees of cold.
+            raise UnitError(f"{self.name} is kept in {self.unit}, not in {symbol!r}; its limits may be in any unit")
         return unit
 
     def default_resolution(self, unit: Unit) -> Fraction:
@@ -39,8 +44,8 @@ class Quantity:
         return step
 
 
-def _q(name: str, unit: str, low: str, high: str, resolution: str) -> Quantity:
-    return Quantity(name, unit, Fraction(low), Fraction(high), Fraction(resolution))
+def _q(name: str, unit: str, low: str, high: str, resolution: str, *, difference: bool = False) -> Quantity:
+    return Quantity(name, unit, Fraction(low), Fraction(high), Fraction(resolution), difference)
 
 
 # Spans are what a working probe in such a place can show (common practice, no source).
@@ -50,6 +55,7 @@ QUANTITIES: dict[str, Quantity] = {
         _q("air_temperature", "degC", "-50", "70", "0.01"),
         _q("water_temperature", "degC", "-5", "60", "0.001"),
         _q("soil_temperature", "degC", "-30", "60", "0.01"),
+        _q("temperature_difference", "K", "-200", "200", "0.01", difference=True),
         _q("relative_humidity", "%", "0", "105", "0.1"),
         _q("soil_moisture", "%", "0", "100", "0.1"),
         _q("dissolved_oxygen", "mg/L", "0", "40", "0.001"),

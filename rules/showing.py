@@ -35,7 +35,7 @@ def shown_unit(plan: Plan, unit: str) -> str:
 def show(plan: Plan, point: PointPlan, counts: Fraction | int, *, difference: bool = False) -> str:
     """`6.8 mg/L`, `11.2 °C`: a value in counts of `point`, in the keeper's unit."""
     unit = shown_unit(plan, point.unit)
-    value = convert(counts * point.resolution, parse_unit(point.unit), parse_unit(unit), difference=difference)
+    value = convert(counts * point.resolution, point.units, parse_unit(unit), difference=difference)
     decimals = _decimals(point, unit)
     sign = _SIGNS.get(unit, unit)
     return f"{float(round(value, decimals)):.{decimals}f}{' ' + sign if sign else ''}"

@@ -16,12 +16,16 @@ from rules.errors import UnitError, ValueRefused
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """A unit: `base = value * scale + offset`, where base is the base unit of `dimension`."""
+    """A unit: `base = value * scale + offset`, where base is the base unit of `dimension`.
+
+    difference: it measures how far apart two values are, so that to and from it only scales convert.
+    """
 
     symbol: str
     dimension: str
     scale: Fraction
     offset: Fraction = Fraction(0)
+    difference: bool = False
 
 
 _F = Fraction
@@ -167,14 +171,20 @@ def exact(value: Decimal | Fraction | int | float | str) -> Fraction:
 def convert(value: Fraction, unit: Unit, to: Unit, *, difference: bool = False) -> Fraction:
     """`value` in `unit` expressed in `to`, exactly.
 
-    With `difference` (deadbands, spans, rises, tolerances) only the scale converts: 1 degF of deadband is 5/9 K.
-    Raises UnitError where the dimensions differ.
+    With `difference` (deadbands, spans, rises, tolerances), or where one of the units is of a difference, only the
+    scale converts: 1 degF of deadband is 5/9 K. Raises UnitError where the dimensions differ.
     """
     if unit.dimension != to.dimension:
         raise UnitError(f"{unit.symbol} measures {unit.dimension}, not {to.dimension} ({to.symbol})")
-    if difference:
+    if difference or unit.difference or to.difference:
         return value * unit.scale / to.scale
     return (value * unit.scale + unit.offset - to.offset) / to.scale
+
+
+def affine(unit: Unit, to: Unit) -> tuple[Fraction, Fraction]:
+    """(offset, slope) of the conversion of one unit to another; raises UnitError where the dimensions differ."""
+    offset = convert(Fraction(0), unit, to)
+    return offset, convert(Fraction(1), unit, to) - offset
 
 
 def split_amount(text: str) -> tuple[str, str]:

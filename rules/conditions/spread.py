@@ -11,10 +11,11 @@ from pydantic import Field
 
 from rules.apart import Farther, Scale, apart
 from rules.edges import UNKNOWN, Edges, Judged
+from rules.errors import UnitError
 from rules.plan import PointPlan
 from rules.running import Running
 from rules.settings import Amount, RuleSettings
-from rules.units import parse_amount, with_unit
+from rules.units import convert, parse_amount, with_unit
 from rules.view import Surroundings, View
 
 
@@ -45,7 +46,9 @@ def _common_scale(plans: list[PointPlan]) -> tuple[list[Scale], Fraction]:
     steps, offsets = [], []
     for plan in plans:
         steps.append(plan.resolution * plan.units.scale / unit.scale)
-        offsets.append(parse_amount(f"0 {plan.unit}", unit))
+        if plan.units.difference != unit.difference:
+            raise UnitError(f"{plan.id} and {plans[0].id} do not measure the same; compare values, or differences")
+        offsets.append(convert(Fraction(0), plan.units, unit))
     fine = Fraction(1, math.lcm(*(x.denominator for x in (*steps, *offsets))))
     return [Scale(int(s / fine), int(o / fine)) for s, o in zip(steps, offsets, strict=True)], fine
 

@@ -157,6 +157,7 @@ DERIVED = (
         function=greenhouse_temperature_rise,
         arguments=(*_SUN, _SOME_FLOW, _DENSITY, _HEAT_CAPACITY),
         unit="K",
+        result_quantity="temperature_difference",
         equation="dT = I tau (1 - E) A/(1000 rho cp Q)",
         source=_BALANCE,
         note=f"{_UPPER}, so the truth is lower",

@@ -210,6 +210,7 @@ DERIVED = (
         function=dew_point_depression,
         arguments=(_TEMPERATURE, _SOME_HUMIDITY),
         unit="K",
+        result_quantity="temperature_difference",
         equation=f"T - Tdew; {_DEW}",
         source=f"{_FAO}, eq. 11 solved for T",
         note=_NOTE,
