@@ -15,7 +15,7 @@ from adapters.remote_store import Answer, Remote
 from daemon.backoff import wait_before
 from daemon.store import StoreError
 from daemon.store.connection import Connection
-from daemon.store.cursor import Batch, Debt, begin, debt, forwarded, next_block, next_rows
+from daemon.store.cursor import Batch, Debt, begin, debt, forwarded, next_block, next_flags, next_rows
 from daemon.store.history import converted
 from daemon.store.log import find_kind
 from rules.acts import ActKind
@@ -48,9 +48,10 @@ class ForwardHealth:
 class Forwarder:
     """Follows the store's commits with a cursor of its own, on a thread and a connection of its own.
 
-    Readings go in the order in which they were committed, so one that came behind goes like any other; days that were
-    sealed while the link was down go whole. After a crash the last batch goes again: to a server that keeps one value a
-    time, as the API says, that changes nothing.
+    Readings go in the order in which they were committed, so one that came behind goes like any other; where the
+    quality tests say something else of it later, it goes once more with that flag. Days that were sealed while the
+    link was down go whole. After a crash the last batch goes again: to a server that keeps one value a time, as the
+    API says, that changes nothing.
     """
 
     def __init__(
@@ -101,7 +102,9 @@ class Forwarder:
         """Send at most one request; returns the seconds until the next makes sense. Raises StoreError."""
         connection = self._open()
         if self._batch is None:
-            self._batch = next_rows(connection, self._most) or next_block(connection)
+            self._batch = (
+                next_rows(connection, self._most) or next_flags(connection, self._most) or next_block(connection)
+            )
             self._health = replace(self._health, owed=debt(connection))
             if self._batch is None:
                 return self._every
@@ -157,7 +160,7 @@ class Forwarder:
                 unit, resolution = plan.units.symbol, plan.resolution
                 columns = converted(columns, series, (unit, resolution), known.get(series.name, ()))
             tags = {"site": self._site, "point": series.name, "quantity": series.quantity, "unit": unit}
-            text += lines(tags, resolution, columns.times, columns.values, columns.flags)
+            text += lines(tags, resolution, columns.times, columns.values, columns.last_flags())
         self._pieces.extend(text[start : start + self._most] for start in range(0, len(text), self._most))
 
     def _send(self) -> bool:

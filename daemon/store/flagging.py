@@ -12,6 +12,7 @@ import numpy as np
 from daemon.store.adding import Said
 from daemon.store.columns import NOT_SAID, pack
 from daemon.store.connection import Connection
+from daemon.store.cursor import owe
 from daemon.store.history import sealed
 from daemon.store.series import Series
 from rules.durations import DAY
@@ -51,3 +52,4 @@ def _in_blocks(connection: Connection, point: int, day: int, said: Said, column:
                 "UPDATE block SET columns = ? WHERE point = ? AND day = ? AND series = ?",
                 (pack(whole), point, day, one),
             )
+            owe(connection, point, day, one)

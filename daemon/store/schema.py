@@ -125,6 +125,16 @@ MIGRATIONS: tuple[Migration, ...] = (
             "ALTER TABLE reading ADD COLUMN final INTEGER",
         ),
     ),
+    Migration(
+        "flags that changed after their reading was forwarded",
+        (
+            "CREATE TABLE owed_flag (seq INTEGER PRIMARY KEY)",
+            # A trigger, so that nobody who says something of a reading has to think of the forwarder.
+            """CREATE TRIGGER flag_owed AFTER UPDATE OF judged, final ON reading
+            WHEN OLD.seq <= (SELECT reaching FROM cursor WHERE name = 'remote_store')
+            BEGIN INSERT OR IGNORE INTO owed_flag (seq) VALUES (OLD.seq); END""",
+        ),
+    ),
 )
 
 

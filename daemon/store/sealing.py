@@ -7,12 +7,15 @@ from dataclasses import dataclass
 
 from daemon.store.columns import Columns, pack
 from daemon.store.connection import Connection
-from daemon.store.cursor import position
+from daemon.store.cursor import owe, position
 from daemon.store.history import ROW, days_of_rows, merge, sealed, table
 from rules.durations import DAY, HOUR
 
 SEAL_AFTER = 2 * HOUR
 """How long past a UTC day's end its rows stay rows: most that come late have come by then."""
+
+
+_FLAGS_OWED = "SELECT count(*) FROM owed_flag WHERE seq BETWEEN ? AND ?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +89,7 @@ class Sealer:
             (point, day, series, len(whole.times), *ends, data),
         )
         if owed:
-            self._connection.run(
-                "INSERT OR IGNORE INTO owed_block (id) SELECT id FROM block WHERE point = ? AND day = ? AND series = ?",
-                (point, day, series),
-            )
+            owe(self._connection, point, day, series)
 
     def _owed(self, point: int, day: int, low: int, high: int) -> bool | None:
         """Whether the forwarder owes the whole day; None where it owes a part of it, and the day must wait.
@@ -104,6 +104,8 @@ class Sealer:
             "SELECT id IN (SELECT id FROM owed_block) FROM block WHERE point = ? AND day = ?", (point, day)
         )
         states = {bool(owed) for (owed,) in blocks}
+        if self._connection.value(_FLAGS_OWED, (low, high)):
+            return None
         if high <= seq:
             states.add(False)
         elif low > reaching:

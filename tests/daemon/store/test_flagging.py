@@ -95,7 +95,7 @@ def test_a_verdict_may_come_after_its_day_was_sealed(store: Store) -> None:
     assert flags(store) == ([2, 2, 2], [1, 4, 2])
 
 
-@pytest.mark.parametrize("migrations", [1, 2])
+@pytest.mark.parametrize("migrations", [1, 2, 3])
 def test_a_store_of_an_earlier_version_goes_on(path: Path, open_store: Callable[..., Store], migrations: int) -> None:
     """Its rows and its sealed days are read as they came, and new verdicts are kept beside them."""
     old = sqlite3.connect(path, isolation_level=None)
