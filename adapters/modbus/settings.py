@@ -5,13 +5,13 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from adapters.serial_port import Framing
+from adapters.written import UnitText
 from rules.durations import SECOND, Duration
-from rules.errors import SettingError, UnitError
+from rules.errors import SettingError
 from rules.settings import Settings
-from rules.units import parse_unit
 
 WIDTH = {"int16": 1, "uint16": 1, "int32": 2, "uint32": 2, "float32": 2}
 """Registers that a value takes."""
@@ -30,18 +30,8 @@ class RegisterSettings(Settings):
     scale: Decimal = Field(Decimal(1), description="the value is what stands there times this, plus offset")
     offset: Decimal = Field(Decimal(0), description="in the device's unit")
     missing: int | None = Field(None, description="the whole number by which the device says that it has no value")
-    unit: str | None = Field(None, description="the unit after scale and offset, where it is not the point's")
+    unit: UnitText | None = Field(None, description="the unit after scale and offset, where it is not the point's")
     every: Duration | None = Field(None, ge=50, description="left out, as often as the adapter says")
-
-    @field_validator("unit")
-    @classmethod
-    def _is_unit(cls, value: str | None) -> str | None:
-        if value is not None:
-            try:
-                parse_unit(value)
-            except UnitError as error:
-                raise SettingError(str(error)) from None
-        return value
 
     @model_validator(mode="after")
     def _fits(self) -> Self:

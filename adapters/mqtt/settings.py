@@ -11,12 +11,11 @@ from pydantic import Field, field_validator, model_validator
 
 from adapters.mqtt.topics import PointTemplate, TopicFilter
 from adapters.payloads.decoded import LARGEST_PAYLOAD
-from adapters.payloads.json_pointer import Pointer
 from adapters.payloads.times import TimeFormat
+from adapters.written import PointerText, UnitText
 from rules.durations import DAY, MINUTE, Duration
-from rules.errors import SettingError, UnitError
+from rules.errors import SettingError
 from rules.settings import Settings
-from rules.units import parse_unit
 
 
 class TopicSettings(Settings):
@@ -30,12 +29,14 @@ class TopicSettings(Settings):
         None, description="the point; {1}, {2} are what + and # stand for, {name} a SenML name (the default for SenML)"
     )
     names: dict[str, str] = Field({}, description="SenML name -> point, where they are not the same")
-    value: str | None = Field(None, description="JSON Pointer to the value, as in /temperature")
-    time: str | None = Field(None, description="JSON Pointer to the time; without one the message is dated on arrival")
+    value: PointerText | None = Field(None, description="JSON Pointer to the value, as in /temperature")
+    time: PointerText | None = Field(
+        None, description="JSON Pointer to the time; without one the message is dated on arrival"
+    )
     time_format: TimeFormat = Field(TimeFormat.RFC3339, description="rfc3339, s or ms since 1970")
-    unit: str | None = Field(None, description="the sender's unit, where it is not the point's")
-    unit_at: str | None = Field(None, description="JSON Pointer to the unit")
-    each: str | None = Field(
+    unit: UnitText | None = Field(None, description="the sender's unit, where it is not the point's")
+    unit_at: PointerText | None = Field(None, description="JSON Pointer to the unit")
+    each: PointerText | None = Field(
         None, description="JSON Pointer to an array; the other pointers count from each of its elements"
     )
     dated: Literal["sender", "arrival"] = Field(
@@ -59,28 +60,11 @@ class TopicSettings(Settings):
         TopicFilter(value)
         return value
 
-    @field_validator("value", "time", "unit_at", "each")
-    @classmethod
-    def _is_pointer(cls, value: str | None) -> str | None:
-        if value is not None:
-            Pointer(value)
-        return value
-
     @field_validator("alive")
     @classmethod
     def _is_one_topic(cls, value: str | None) -> str | None:
         if value is not None and TopicFilter(value).wildcards:
             raise SettingError(f"alive {value!r} must name one topic, without + and #")
-        return value
-
-    @field_validator("unit")
-    @classmethod
-    def _is_unit(cls, value: str | None) -> str | None:
-        if value is not None:
-            try:
-                parse_unit(value)
-            except UnitError as error:
-                raise SettingError(str(error)) from None
         return value
 
     @model_validator(mode="after")

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from typing import Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from adapters.sdi12.replies import ADDRESS
 from adapters.serial_port import Framing, PortSettings
+from adapters.written import UnitText
 from rules.durations import MINUTE, SECOND, Duration
-from rules.errors import SettingError, UnitError
+from rules.errors import SettingError
 from rules.settings import Settings
-from rules.units import parse_unit
 
 
 class ProbeValue(Settings):
@@ -19,17 +19,7 @@ class ProbeValue(Settings):
 
     point: str = Field(description="the point that the value is of")
     at: int = Field(ge=1, le=999, description="which of the probe's values; the first is 1")
-    unit: str | None = Field(None, description="the probe's unit, where it is not the point's")
-
-    @field_validator("unit")
-    @classmethod
-    def _is_unit(cls, value: str | None) -> str | None:
-        if value is not None:
-            try:
-                parse_unit(value)
-            except UnitError as error:
-                raise SettingError(str(error)) from None
-        return value
+    unit: UnitText | None = Field(None, description="the probe's unit, where it is not the point's")
 
 
 class ProbeSettings(Settings):

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Literal, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
-from adapters.payloads.json_pointer import Pointer
 from adapters.payloads.times import TimeFormat
 from adapters.serial_port import PortSettings
-from rules.errors import SettingError, UnitError
+from adapters.written import PointerText, UnitText
+from rules.errors import SettingError
 from rules.settings import Settings
-from rules.units import parse_unit
 
 Checksum = Literal["none", "xor", "crc16_modbus", "crc16_arc", "crc16_ccitt"]
 
@@ -22,27 +21,12 @@ class LineField(Settings):
     point: str = Field(description="the point that the value is of")
     at: int | None = Field(None, ge=1, le=1000, description="csv: the column, the first is 1")
     key: str | None = Field(None, min_length=1, description="pairs: what stands before the = sign")
-    value: str | None = Field(None, description="json: JSON Pointer to the value, as in /temperature")
-    time: str | None = Field(None, description="json: JSON Pointer to the time; without one it is dated on arrival")
+    value: PointerText | None = Field(None, description="json: JSON Pointer to the value, as in /temperature")
+    time: PointerText | None = Field(
+        None, description="json: JSON Pointer to the time; without one it is dated on arrival"
+    )
     time_format: TimeFormat = Field(TimeFormat.RFC3339, description="json: rfc3339, s or ms since 1970")
-    unit: str | None = Field(None, description="the board's unit, where it is not the point's")
-
-    @field_validator("value", "time")
-    @classmethod
-    def _is_pointer(cls, value: str | None) -> str | None:
-        if value is not None:
-            Pointer(value)
-        return value
-
-    @field_validator("unit")
-    @classmethod
-    def _is_unit(cls, value: str | None) -> str | None:
-        if value is not None:
-            try:
-                parse_unit(value)
-            except UnitError as error:
-                raise SettingError(str(error)) from None
-        return value
+    unit: UnitText | None = Field(None, description="the board's unit, where it is not the point's")
 
 
 _PLACE = {"number": None, "csv": "at", "pairs": "key", "json": "value"}
