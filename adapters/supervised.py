@@ -6,8 +6,8 @@ import queue
 import threading
 from collections.abc import Callable
 
+from adapters.backoff import Backoff
 from adapters.intake import Delivery, Health, Inlet
-from adapters.mqtt.backoff import Backoff
 from adapters.pace import Pace, RealPace
 from adapters.payloads.decoded import Decoded
 from rules.clock import Clock

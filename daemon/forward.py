@@ -10,9 +10,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from adapters.backoff import wait_before
 from adapters.line_protocol import lines
 from adapters.remote_store import Answer, Remote
-from daemon.backoff import wait_before
 from daemon.store import StoreError
 from daemon.store.connection import Connection
 from daemon.store.cursor import Batch, Debt, begin, debt, forwarded, next_block, next_flags, next_rows
@@ -111,7 +111,7 @@ class Forwarder:
             self._cut(self._batch)
         if self._pieces and not self._send():
             self._failures += 1
-            return wait_before(self._failures, self._rng, LONGEST_WAIT)
+            return wait_before(self._failures, self._rng.random(), LONGEST_WAIT)
         # After an outage there is more to send than this batch, which was cut when it began.
         self._hurry |= self._failures > 0
         self._failures = 0
@@ -138,7 +138,7 @@ class Forwarder:
                 trouble = 0
             except StoreError as error:
                 trouble += 1
-                left = wait_before(trouble, self._rng, LONGEST_WAIT)
+                left = wait_before(trouble, self._rng.random(), LONGEST_WAIT)
                 self._failed(f"forwarding waits for the store: {error}")
         self._health = replace(self._health, state="stopped")
         self.close()

@@ -14,9 +14,9 @@ from functools import partial
 from pathlib import Path
 from queue import SimpleQueue
 
+from adapters.backoff import wait_before
 from adapters.notify import Notifier, Outcome, Result
 from adapters.secrets import SecretUrl
-from daemon.backoff import CAP, CRITICAL_CAP, wait_before
 from daemon.folding import fold
 from daemon.outbox_lanes import Lane, lane, next_up
 from daemon.store import Sending, State, StoreError
@@ -39,6 +39,8 @@ REPEAT = "(may be a repeat)"
 """Stands at the end of a message of which an earlier try may have arrived."""
 AT_ONCE = 4
 """Messages with services at one time, so that one that hangs does not hold up everybody."""
+CAP, CRITICAL_CAP = 300.0, 60.0
+"""Seconds between two tries at the longest."""
 GRACE = 20.0
 """Seconds that stopping waits for answers that are under way."""
 
@@ -229,7 +231,7 @@ class Outbox:
                 trouble = 0
             except StoreError as error:
                 trouble += 1
-                left = wait_before(trouble, self._rng, CRITICAL_CAP)
+                left = wait_before(trouble, self._rng.random(), CRITICAL_CAP)
                 self._failed(f"messages cannot be recorded and wait: {error}")
             if not self._stopping:
                 self._awake.wait(left)
@@ -304,7 +306,8 @@ class Outbox:
         if outcome.result is Result.REFUSED:
             self._health.refused += 1
             return Verdict(sending.number, State.REFUSED, reason=outcome.reason, settled=now)
-        left = wait_before(self._tries[sending.number], self._rng, CRITICAL_CAP if sending.critical else CAP)
+        longest = CRITICAL_CAP if sending.critical else CAP
+        left = wait_before(self._tries[sending.number], self._rng.random(), longest)
         self._not_before[sending.number] = self._monotonic() + left
         self._failed(
             f"a message to {sending.person} by {sending.way} waits {left:.0f} s for its next try: {outcome.reason}"

@@ -10,10 +10,10 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Any, Protocol
 
+from adapters.backoff import Backoff
 from adapters.digital_inputs.counting import PulseCounter, flow
 from adapters.digital_inputs.settings import DigitalInputsSettings, LineSettings
 from adapters.intake import Arrived
-from adapters.mqtt.backoff import Backoff
 from adapters.pace import Pace
 from adapters.payloads.decoded import Decoded
 from adapters.payloads.doors import Doors

@@ -6,10 +6,10 @@ import logging
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from adapters.backoff import Backoff
 from adapters.intake import Health, Inlet
 from adapters.modbus.registers import Request, grouped, value_of
 from adapters.modbus.settings import WIDTH, ModbusSettings
-from adapters.mqtt.backoff import Backoff
 from adapters.pace import Pace, Schedule
 from adapters.payloads.decoded import Decoded
 from adapters.payloads.doors import Doors

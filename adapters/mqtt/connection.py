@@ -16,9 +16,9 @@ from paho.mqtt.enums import MQTTErrorCode, MQTTProtocolVersion
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from adapters.backoff import Backoff
 from adapters.intake import Delivery, Health, Inlet, Refusal
 from adapters.mqtt.backlog import Backlog
-from adapters.mqtt.backoff import Backoff
 from adapters.mqtt.client import connect, new_client, subscribe
 from adapters.mqtt.decode import Decoder
 from adapters.mqtt.settings import MqttSettings

@@ -6,7 +6,7 @@ import string
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from adapters.mqtt.backoff import Backoff
+from adapters.backoff import Backoff
 from adapters.pace import Pace, Schedule
 from adapters.payloads.decoded import Decoded
 from adapters.payloads.doors import Doors

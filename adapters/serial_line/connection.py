@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from adapters.mqtt.backoff import Backoff
+from adapters.backoff import Backoff
 from adapters.pace import Pace
 from adapters.payloads.decoded import Decoded
 from adapters.serial_line.cutting import Cutter

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from decimal import Decimal
 from pathlib import Path
 
+from adapters.backoff import Backoff
 from adapters.intake import Arrived
-from adapters.mqtt.backoff import Backoff
 from adapters.pace import Pace, Schedule
 from adapters.payloads.decoded import Decoded, quote
 from adapters.payloads.doors import Doors

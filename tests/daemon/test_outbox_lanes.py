@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import random
-
 import pytest
 
-from daemon.backoff import CAP, FIRST, wait_before
 from daemon.outbox_lanes import next_up
 from daemon.store import Sending
 
@@ -62,13 +59,3 @@ def test_others_wait_until_no_critical_message_is_left() -> None:
     waiting = [sending(1), sending(2, priority="critical"), sending(3, priority="critical")]
     assert numbers(waiting, flying=(2,)) == ([], None)
     assert numbers(waiting, not_before={2: 105.0}) == ([], 5.0)
-
-
-@pytest.mark.parametrize("cap", [60.0, CAP])
-def test_waits_double_at_random_up_to_a_cap(cap: float) -> None:
-    """Between half of the longest and the longest; never above the cap, however many tries."""
-    rng = random.Random(3)
-    for number in (1, 2, 3, 9, 10_000):
-        longest = min(cap, FIRST * 2.0 ** min(number - 1, 100))
-        waits = [wait_before(number, rng, cap) for _ in range(50)]
-        assert longest / 2 <= min(waits) < max(waits) <= longest

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from adapters.backoff import Backoff
 from adapters.digital_inputs.connection import DigitalInputsAdapter
 from adapters.digital_inputs.counting import PulseCounter, flow
 from adapters.digital_inputs.settings import DigitalInputsSettings
-from adapters.mqtt.backoff import Backoff
 from tests.adapters.wires import NOW, Kept, MovedClock
 from tests.fed_points import POINTS
 from tests.waiting import until

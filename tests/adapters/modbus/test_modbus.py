@@ -15,11 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from adapters.backoff import Backoff
 from adapters.checks import crc16
 from adapters.modbus.connection import ModbusAdapter
 from adapters.modbus.registers import LARGEST_READ, grouped, value_of
 from adapters.modbus.settings import ModbusSettings, RegisterSettings
-from adapters.mqtt.backoff import Backoff
 from rules.errors import ValueRefused
 from tests.adapters.modbus.servers import Slaves, crc_of_the_standard, device, tcp_server
 from tests.adapters.wires import NOW, Answering, Kept, MovedClock, Quick, Wire

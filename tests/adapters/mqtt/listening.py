@@ -12,8 +12,8 @@ from paho.mqtt import publish, subscribe
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from adapters.backoff import Backoff
 from adapters.intake import Delivery
-from adapters.mqtt.backoff import Backoff
 from adapters.mqtt.connection import MqttAdapter
 from adapters.mqtt.settings import MqttSettings
 from tests.fed_points import POINTS

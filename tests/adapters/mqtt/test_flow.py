@@ -1,27 +1,11 @@
-"""When to wait, when to acknowledge early, and when is a backlog through?"""
+"""When to acknowledge early, and when is a backlog through?"""
 
 from __future__ import annotations
 
 import pytest
 
 from adapters.mqtt.backlog import Backlog
-from adapters.mqtt.backoff import Backoff
 from adapters.mqtt.window import ANNOUNCED, USUAL, Window
-
-
-def test_waits_double_up_to_the_longest_and_begin_again() -> None:
-    """Each is drawn between half of the wait and the whole."""
-    lowest, highest = Backoff(1, 10, lambda: 0.0), Backoff(1, 10, lambda: 1.0)
-    assert [lowest.next() for _ in range(6)] == [0.5, 1, 2, 4, 5, 5]
-    assert [highest.next() for _ in range(6)] == [1, 2, 4, 8, 10, 10]
-    highest.reset()
-    assert highest.next() == 1
-
-
-def test_chance_spreads_the_waits() -> None:
-    """Two clients do not come back together."""
-    one, other = Backoff(), Backoff()
-    assert [one.next() for _ in range(5)] != [other.next() for _ in range(5)]
 
 
 @pytest.mark.parametrize(("open_messages", "filling"), [(9, False), (10, True), (11, True)])

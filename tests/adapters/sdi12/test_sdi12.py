@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from adapters.mqtt.backoff import Backoff
+from adapters.backoff import Backoff
 from adapters.sdi12.bus import Bus
 from adapters.sdi12.connection import Sdi12Adapter
 from adapters.sdi12.replies import (

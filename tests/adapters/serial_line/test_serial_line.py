@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from adapters.backoff import Backoff
 from adapters.checks import crc8, crc16, crc16_ccitt, xor8
-from adapters.mqtt.backoff import Backoff
 from adapters.serial_line.connection import SerialLineAdapter
 from adapters.serial_line.cutting import Cutter
 from adapters.serial_line.decode import LineDecoder

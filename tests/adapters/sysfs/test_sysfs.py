@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from adapters.mqtt.backoff import Backoff
+from adapters.backoff import Backoff
 from adapters.sysfs.connection import SysfsAdapter
 from adapters.sysfs.settings import SysfsSettings
 from adapters.sysfs.texts import TextRefused, number, one_wire_temperature, plain_temperature
