@@ -13,7 +13,7 @@ import numpy as np
 
 from daemon.store.columns import NOT_BEHIND, NOT_SAID, Columns
 from daemon.store.connection import Connection
-from daemon.store.history import sealed
+from daemon.store.history import unpacked
 from daemon.store.series import Series, every_series
 
 NAME = "remote_store"
@@ -23,12 +23,12 @@ NAME = "remote_store"
 class Batch:
     """Readings of several series for one write: rows up to number `last`, or a block, or rows whose flag changed.
 
-    flags: of the last kind, row number and the flag that goes.
+    block: its number, and its bytes as they go. flags: row numbers, and the flag of each as it goes.
     """
 
     parts: tuple[tuple[Series, Columns], ...]
     last: int | None = None
-    block: int | None = None
+    block: tuple[int, bytes] | None = None
     flags: tuple[tuple[int, int], ...] = ()
 
     def __len__(self) -> int:
@@ -135,13 +135,12 @@ def _parts(connection: Connection, rows: list[tuple[Any, ...]]) -> tuple[tuple[S
 def next_block(connection: Connection) -> Batch | None:
     """The oldest sealed day of a point that is owed; None when there is none."""
     row = connection.row(
-        "SELECT id, point, day, series FROM block WHERE id IN (SELECT id FROM owed_block) ORDER BY id LIMIT 1"
+        "SELECT id, point, day, series, columns FROM block WHERE id IN (SELECT id FROM owed_block) ORDER BY id LIMIT 1"
     )
     if row is None:
         return None
-    block, point, day, series = row
-    (columns,) = (columns for one, columns in sealed(connection, point, day) if one == series)
-    return Batch(((every_series(connection)[series], columns),), None, block)
+    block, point, day, series, data = row
+    return Batch(((every_series(connection)[series], unpacked(connection, point, day, data)),), block=(block, data))
 
 
 def forwarded(connection: Connection, batch: Batch) -> None:
@@ -158,9 +157,8 @@ def forwarded(connection: Connection, batch: Batch) -> None:
                 "AND (SELECT COALESCE(final, judged, flag) FROM reading WHERE seq = ?1) = ?2",
                 batch.flags,
             )
-        else:
-            # A late reading may have been sealed into the day meanwhile: then it is still owed.
+        elif batch.block is not None:
+            # A late reading may have been sealed into the day meanwhile, or a flag have changed: then it is still owed.
             connection.run(
-                "DELETE FROM owed_block WHERE id = ?1 AND ?2 = (SELECT readings FROM block WHERE id = ?1)",
-                (batch.block, len(batch)),
+                "DELETE FROM owed_block WHERE id = ?1 AND ?2 = (SELECT columns FROM block WHERE id = ?1)", batch.block
             )

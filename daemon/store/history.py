@@ -33,7 +33,7 @@ Target = tuple[str, Fraction]
 def sealed(connection: Connection, point: int, day: int) -> list[tuple[int, Columns]]:
     """(series, columns) of each block of a point's day. Raises StoreDamaged."""
     found = packed(connection, point, day, day).get(day, [])
-    return [(series, _unpacked(connection, point, day, data)) for series, data in found]
+    return [(series, unpacked(connection, point, day, data)) for series, data in found]
 
 
 def packed(connection: Connection, point: int, first: int, last: int) -> dict[int, list[tuple[int, bytes]]]:
@@ -47,7 +47,8 @@ def packed(connection: Connection, point: int, first: int, last: int) -> dict[in
     return found
 
 
-def _unpacked(connection: Connection, point: int, day: int, data: bytes) -> Columns:
+def unpacked(connection: Connection, point: int, day: int, data: bytes) -> Columns:
+    """The columns of a point's sealed day. Raises StoreDamaged, which names both."""
     try:
         return unpack(data)
     except Damaged as error:
@@ -199,7 +200,7 @@ class History:
                     for day in days_of_rows(self._connection, number, start, end)
                 }
             for day in sorted(blocks.keys() | rows.keys()):
-                parts = [(one, _unpacked(self._connection, number, day, data)) for one, data in blocks.get(day, ())]
+                parts = [(one, unpacked(self._connection, number, day, data)) for one, data in blocks.get(day, ())]
                 part = merge(self._meant(point, one, columns) for one, columns in parts + rows.get(day, []))
                 lo, hi = np.searchsorted(part.times, [start, end], side="right")
                 if hi > lo:

@@ -133,7 +133,7 @@ steps = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(steps)
 def test_whatever_happens_the_server_ends_with_the_last_flags(
     tmp_path_factory: pytest.TempPathFactory, done: list[tuple[str, int, int]]
