@@ -14,8 +14,9 @@ compile() {
     --no-emit-index-url --no-emit-find-links "$@"
 }
 
-echo 'setuptools>=77' | compile --output-file deploy/requirements-build.lock -
 compile --output-file requirements.lock pyproject.toml
+# What a test needs and what is published as source alone (ioos-qc) is built here: setuptools-scm tells it its version.
+printf '%s\n' 'setuptools>=77' setuptools-scm | compile --constraint requirements.lock --output-file deploy/requirements-build.lock -
 compile --extra test --constraint requirements.lock --output-file deploy/requirements-test.lock pyproject.toml
 
 # The locks pin setuptools on purpose; the tool's remark on it would only puzzle.
