@@ -16,8 +16,18 @@ compile() {
 
 compile --output-file requirements.lock pyproject.toml
 # What a test needs and what is published as source alone (ioos-qc) is built here: setuptools-scm tells it its version.
-printf '%s\n' 'setuptools>=77' setuptools-scm | compile --constraint requirements.lock --output-file deploy/requirements-build.lock -
+printf '%s\n' 'setuptools>=77' setuptools-scm |
+  compile --constraint requirements.lock --output-file deploy/requirements-build.lock -
 compile --extra test --constraint requirements.lock --output-file deploy/requirements-test.lock pyproject.toml
 
 # The locks pin setuptools on purpose; the tool's remark on it would only puzzle.
 sed -i '/^# The following packages are considered/d' requirements.lock deploy/*.lock
+
+# What this computer's cache would hide: each lock must do in an empty environment.
+# shellcheck source=deploy/setup.sh
+. deploy/setup.sh
+fresh="$(mktemp -d)"
+trap 'rm -rf "$fresh"' EXIT
+for lock in requirements.lock deploy/requirements-test.lock; do
+  PIP_NO_CACHE_DIR=1 prepare "$fresh/$(basename "$lock" .lock)" "$lock"
+done
