@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pytest
 
+from rules.acts import Act, ActKind
 from rules.block import Block
 from rules.conditions import KINDS
 from rules.engine import Engine
@@ -27,15 +29,17 @@ RULE = {
 }
 
 
-def judged(values: list[int], steps: int) -> list[Event]:
-    """Events of a reading a minute, in so many steps."""
-    engine = Engine(Plan("x", "UTC", (LEVEL,), (KINDS["cycle"].model_validate(RULE),), settle=0), START)
+def judged(values: list[int], steps: int, *more: dict[str, Any], off: Act | None = None) -> list[Event]:
+    """Events of a reading a minute, in so many steps, by the rule and more. off: a span in which nobody watched."""
+    rules = tuple(KINDS[one["kind"]].model_validate(one) for one in (RULE, *more))
+    engine = Engine(Plan("x", "UTC", (LEVEL,), rules, settle=0), START)
     found = []
     for part in np.array_split(np.arange(len(values)), steps):
         times = START + part * MINUTE
         column = np.array(values, np.int64)[part]
         block = Block(LEVEL.id, times, column, np.full(len(part), 2, np.uint8), ordered=True)
-        found += engine.step([block], [], int(times[-1]))
+        acts = [off] if off is not None and times[0] <= off.time <= times[-1] else []
+        found += engine.step([block], acts, int(times[-1]))
     return [event for event in found if event.type == "alarm"]
 
 
@@ -60,3 +64,14 @@ def test_one_wrong_period_among_hundreds_is_told(steps: int) -> None:
         (overdue, "unacknowledged"),
         (START + (101 * PERIOD + 30 + PERIOD) * MINUTE, "returned"),
     ]
+
+
+@pytest.mark.parametrize("steps", [1, 7, 1000])
+@pytest.mark.parametrize(("off", "alarms"), [(0, 1), (1, 0)], ids=["watched", "not watched"])
+def test_a_period_that_nobody_watched_whole_is_unknown_among_hundreds(steps: int, off: int, alarms: int) -> None:
+    """It is no proof of right cycling: what waits for 70 hours of that begins anew in the 58th."""
+    begin = START + 100 * PERIOD * MINUTE + 30_000
+    span = Act(begin, ActKind.OFF, "tidebed", until=begin + 30_000 * off)
+    calm = {"id": "calm", "kind": "not", "rule": "bed", "on_delay": "70 h", "priority": "low"}
+    told = judged(tide(CYCLES), steps, calm, off=span if off else None)
+    assert [event.body["rule"] for event in told] == ["calm"] * alarms
