@@ -21,7 +21,7 @@ from rules.messages import Writer
 from rules.never_muted import never_muted
 from rules.plan import Plan, PointPlan
 from rules.quality.all_points import NOTHING_JUDGED, PlanQuality
-from rules.running import Running
+from rules.running import NEVER, Running
 from rules.track import Track
 from rules.view import Surroundings, View
 from rules.windows import slopes
@@ -101,10 +101,14 @@ class Engine:
         self.judged = self.quality.judge({name: part for name, part in taken.items() if len(part)}, before)
         taken |= self.judged.parts
         spans = {name: self.tracks[name].advance(part, before, upto, self.running) for name, part in taken.items()}
+        stirred = {name for name, span in spans.items() if not span.idle}
         for derived in self.derived:
-            track = self.tracks[derived.point.id]
-            part, _ = track.take([derived.readings(spans)], before, upto, [])
-            spans[derived.point.id] = track.advance(part, before, upto, self.running)
+            name = derived.point.id
+            new = [] if stirred.isdisjoint(derived.inputs) else [derived.readings(spans)]
+            part, _ = self.tracks[name].take(new, before, upto, [])
+            spans[name] = self.tracks[name].advance(part, before, upto, self.running)
+            if not spans[name].idle:
+                stirred.add(name)
         if upto == before:
             return []
         key = 2 * upto + 1
@@ -114,7 +118,7 @@ class Engine:
         # order of their own times.
         timed = [(max(act.time, before + 1), act) for act in sorted(ready, key=lambda act: act.time)]
         notes = [(time, kind) for time, act in timed for kind in noted_kinds(act)]
-        view = View(spans, self.running, key, before, notes)
+        view = View(spans, self.running, key, before, notes, stirred=stirred)
         for judge in self.in_order:
             judge.judge(view)
         marked = self.life.advance(timed, key, view.conditions)
@@ -185,13 +189,13 @@ class Engine:
     def next_instant(self) -> int | None:
         """The earliest time (ms UTC) at which something may change without a new reading; None: never."""
         after = 2 * self.frontier + 1
-        due = [track.next_stale(self.running) for track in self.tracks.values()]
-        due += [judge.next_due(self.running, self.frontier) for judge in self.judges]
-        due += [self.life.next_due(), self.air.next_due(after, self.running)]
+        due = [track.due for track in self.tracks.values()]
+        due += [judge.due for judge in self.judges]
+        due += [at for at in (self.life.next_due(), self.air.next_due(after, self.running)) if at is not None]
         due += [act.time for act in self.waiting_acts]
         due += [int(track.waiting.times[0]) for track in self.tracks.values() if len(track.waiting)]
-        later = [at for at in due if at is not None]
-        return max(min(later), self.frontier + 1) if later else None
+        first = min(due)
+        return max(first, self.frontier + 1) if first < NEVER else None
 
     def state(self) -> dict[str, Any]:
         """The checkpoint, as JSON."""

@@ -9,7 +9,7 @@ from rules.edges import UNKNOWN, Edges, Judged, combine, steady
 from rules.errors import SettingError
 from rules.gates import gated, gates
 from rules.latch import Latch, any_true
-from rules.running import Running
+from rules.running import NEVER
 from rules.settings import RuleSettings
 from rules.view import Condition, Surroundings, View
 
@@ -36,9 +36,16 @@ class RuleJudge:
         self.fault_is_new = False
         self.is_seen = False
         """Whether another rule or a stage looks at this rule's condition."""
-        self.judged: dict[str, Judged] = {}
         self.begun = False
         """Whether its first step was judged."""
+        self.looks_at = frozenset(self.condition.reach()).union(self.rests_on())
+        """The points and rules that it looks at."""
+        self.due = 0
+        """Before this time (ms) it changes by nothing but what it looks at."""
+        self._at_rest = steady(UNKNOWN)
+        """What other rules see of it where it does not change."""
+        self._saved: dict[str, Any] | None = None
+        """What `state` gave, while that is still so."""
 
     @property
     def point(self) -> str:
@@ -56,35 +63,46 @@ class RuleJudge:
     def judge(self, view: View) -> None:
         """Find this step's edges and changes; leave the condition as other rules see it in the view."""
         self.fault_is_new = False
+        if view.upto >> 1 < self.due and not view.notes and self.looks_at.isdisjoint(view.stirred):
+            self.changes = []
+            if self.is_seen:
+                view.conditions[self.rule.id] = self._at_rest
+            return
+        self._saved = None
+        found: dict[str, Judged] = {}
         if not self.fault:
             try:
-                self.judged = self.condition.edges(view)
+                found = self.condition.edges(view)
                 if self.gates:
                     opened = [gate.edges(view) for gate in self.gates]
-                    self.judged = {side: gated(judged, opened) for side, judged in self.judged.items()}
+                    found = {side: gated(judged, opened) for side, judged in found.items()}
             except Exception as error:  # noqa: BLE001 - one broken rule must not silence the others; it becomes an alarm
                 self.fault = f"{type(error).__name__}: {error}"
                 self.fault_is_new = True
         if self.fault:
-            self.judged = {side: Judged(steady(UNKNOWN), steady(UNKNOWN)) for side in self.condition.sides}
+            found = {side: Judged(steady(UNKNOWN), steady(UNKNOWN)) for side in self.condition.sides}
         if not self.begun:
             self.begun = True
             for side, delayed in self.delays.items():
-                delayed.begin(self.judged[side], 2 * (view.before + 1))
+                delayed.begin(found[side], 2 * (view.before + 1))
         self.changes = [
             SideChange(side, change)
             for side, delayed in self.delays.items()
-            for change in delayed.advance(self.judged[side], view.upto, view.running)
+            for change in delayed.advance(found[side], view.upto, view.running)
         ]
         if self.is_seen:
-            view.conditions[self.rule.id] = self.seen()
-        for judged in self.judged.values():
+            seen = self._seen(found)
+            view.conditions[self.rule.id], self._at_rest = seen, steady(seen.last)
+            if len(seen.keys):
+                view.stirred.add(self.rule.id)
+        for judged in found.values():
             if not isinstance(judged.clear, Edges):
                 judged.clear.settle()
+        self.due = self._next_due(view)
 
-    def seen(self) -> Edges:
+    def _seen(self, judged: dict[str, Judged]) -> Edges:
         """The condition as other rules see it: any of its sides, but for `blind`."""
-        found = [latch.edges(self.judged[side]) for side, latch in self.latches.items()]
+        found = [latch.edges(judged[side]) for side, latch in self.latches.items()]
         return found[0] if len(found) == 1 else combine(found, any_true)
 
     def rests_on(self) -> tuple[str, ...]:
@@ -92,13 +110,13 @@ class RuleJudge:
         named = (self.rule.while_,) if self.rule.while_ is not None else ()
         return (*named, *self.condition.rests_on)
 
-    def next_due(self, running: Running, after: int) -> int | None:
-        """When the next delay ends or the next gate opens or shuts, ms."""
-        due = [at for delayed in self.delays.values() if (at := delayed.next_due(running)) is not None]
-        if (waiting := self.condition.next_due(running)) is not None:
-            due.append(waiting)
-        due += [at for gate in self.gates if (at := gate.next_due(after)) is not None]
-        return min(due) if due else None
+    def _next_due(self, view: View) -> int:
+        """When the next delay ends or the next gate opens or shuts, ms; `off` spans can only put it off."""
+        due = [delayed.next_due(view.running) for delayed in self.delays.values()]
+        if not self.fault:
+            due.append(self.condition.next_due(view.running))
+            due += [gate.next_due(view.upto >> 1) for gate in self.gates]
+        return min((at for at in due if at is not None), default=NEVER)
 
     def identity(self) -> list[Any]:
         """What must be unchanged for the state to be taken up: kind, points and sides."""
@@ -111,15 +129,17 @@ class RuleJudge:
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""
-        return {
-            "is": self.identity(),
-            "condition": self.condition.state(),
-            "gates": [gate.state() for gate in self.gates],
-            "delays": {side: delayed.state() for side, delayed in self.delays.items()},
-            "latches": {side: latch.state() for side, latch in self.latches.items()},
-            "fault": self.fault,
-            "begun": self.begun,
-        }
+        if self._saved is None:
+            self._saved = {
+                "is": self.identity(),
+                "condition": self.condition.state(),
+                "gates": [gate.state() for gate in self.gates],
+                "delays": {side: delayed.state() for side, delayed in self.delays.items()},
+                "latches": {side: latch.state() for side, latch in self.latches.items()},
+                "fault": self.fault,
+                "begun": self.begun,
+            }
+        return self._saved
 
     def load(self, state: dict[str, Any]) -> None:
         """Take up what `state` gave, if it is of the same kind and points."""

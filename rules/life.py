@@ -18,7 +18,7 @@ from rules.judging import RuleJudge
 from rules.messages import Told, Writer
 from rules.plan import Plan
 from rules.routing import Router, Telling
-from rules.running import Running
+from rules.running import NEVER, Running
 from rules.settings import Priority
 from rules.standing_orders import LONGEST, StandingOrders
 
@@ -39,7 +39,6 @@ _SET_ASIDE = (State.SHELVED, State.OUT_OF_SERVICE)
 _LOWER = {Priority.CRITICAL: Priority.HIGH, Priority.HIGH: Priority.MEDIUM}
 _TOLD = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.SUPPRESSED)
 _OVER = (State.RETURNED, State.NORMAL, State.LATCHED_UNACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)
-_NEVER = 1 << 62
 
 
 class Life:
@@ -92,6 +91,8 @@ class Life:
         self.events = []
         changes: dict[int, list[tuple[int, str, Change]]] = {}
         for index, judge in enumerate(self.judges):
+            if not judge.changes and not judge.fault_is_new:
+                continue
             if judge.rule.id not in self.alarms and not judge.rule.explains:
                 continue
             # At one instant a rule's onsets come before its own returns.
@@ -106,10 +107,10 @@ class Life:
         if not changes and not acting and not turns and self._next > upto:
             self._judged = upto
             return self.events
-        given = sorted({*changes, *acting, *turns, _NEVER})
+        given = sorted({*changes, *acting, *turns, NEVER})
         # An `off` span may have put it off meanwhile; then nothing is due there. After a change of settings something
         # may have been due before, and is due now.
-        timer = self._next or max(min(self._timers(self._judged), default=_NEVER), self._judged + 1)
+        timer = self._next or max(min(self._timers(self._judged), default=NEVER), self._judged + 1)
         position = 0
         while (key := min(given[position], timer)) <= upto:
             position += key == given[position]
@@ -124,7 +125,7 @@ class Life:
 
     def _next_timer(self, key: int) -> int:
         """The first key later than `key` at which something may become due by itself."""
-        return min((timer for timer in self._timers(key) if timer > key), default=_NEVER)
+        return min((timer for timer in self._timers(key) if timer > key), default=NEVER)
 
     def _timers(self, key: int) -> Iterator[int]:
         """The keys at which something may become due by itself, as things stand at an instant."""
@@ -343,7 +344,7 @@ class Life:
     def next_due(self) -> int | None:
         """When the next waiting of the life cycle ends, ms."""
         timer = self._next or self._next_timer(self._judged)
-        return None if timer == _NEVER else timer >> 1
+        return None if timer == NEVER else timer >> 1
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""

@@ -8,6 +8,9 @@ import numpy as np
 
 from rules.block import Times
 
+NEVER = 1 << 62
+"""A time or key that does not come."""
+
 
 class Running:
     """Maps wall time to running time. Delays and staleness count running time, so that an `off` span adds nothing."""

@@ -56,6 +56,11 @@ class Span:
         """Nothing happened in this step."""
         return not len(self.t) and not self.stale
 
+    @property
+    def idle(self) -> bool:
+        """Nothing happened, and the point did not fall silent unheard either."""
+        return self.quiet and not len(self.silent.keys)
+
     def edges(self, carry: int, changes: Positions, at: TruthsAt) -> Edges:
         """Edges of a statement judged at readings and held between them.
 

@@ -13,7 +13,7 @@ from rules.edges import FALSE, TRUE, normal
 from rules.flags import Flag
 from rules.packing import pack, unpack
 from rules.plan import PointPlan
-from rules.running import Running
+from rules.running import NEVER, Running
 from rules.span import Span
 from rules.units import convert, parse_unit
 
@@ -60,6 +60,10 @@ class Track:
         self.tail_t: Times = _NONE
         self.tail_v: Counts = _NONE
         self.span: Span | None = None
+        self.due = 0
+        """Before this time (ms) the point does not become unknown or silent."""
+        self._saved: dict[str, Any] | None = None
+        """What `state` gave, while that is still so."""
         self.before: int | None = None
         """Counts held before the present step."""
 
@@ -69,6 +73,9 @@ class Track:
         What is newer than `upto` waits. What is not after `before` is behind; only where it is the newest of its point
         is it judged, before the others.
         """
+        if not new and not len(self.waiting.times):
+            return self.waiting, 0
+        self._saved = None
         part, repeats = first_of_each_time(concatenate(self.plan.id, [self.waiting, *new]))
         begin = 0
         if len(part) and part.times[0] <= before:
@@ -82,6 +89,9 @@ class Track:
 
     def advance(self, part: Block, before: int, upto: int, running: Running) -> Span:
         """The span of `(before, upto]` from the readings that `take` gave, with the flags that they were judged by."""
+        if not len(part.times) and upto < self.due and self.span is not None and self.span.idle:
+            return self.span
+        self._saved = None
         own, values, flags = part.times, part.values, part.flags
         times = own
         if len(own):
@@ -101,6 +111,7 @@ class Track:
             own = times
         self.before = self.last[1] if self.last else None
         self.span = self._span(times, own, values, flags, upto, running)
+        self.due = self._next_stale(running)
         return self.span
 
     def _span(self, t: Times, own: Times, v: Counts, f: Flags, upto: int, running: Running) -> Span:
@@ -178,27 +189,29 @@ class Track:
             return self.before
         return self.last[1] if self.last else None
 
-    def next_stale(self, running: Running) -> int | None:
-        """When the point will become unknown if nothing more comes."""
+    def _next_stale(self, running: Running) -> int:
+        """When the point will become unknown or silent if nothing more comes; `off` spans can only put it off."""
         if self.known and self.last is not None:
             return running.due(self.last[0], self.plan.stale_after)
         if self.last is None and not self.silent:
             return running.due(self.start, self.plan.stale_after)
-        return None
+        return NEVER
 
     def state(self) -> dict[str, Any]:
         """What must survive a restart, as JSON."""
-        return {
-            "series": [self.plan.unit, str(self.plan.resolution)],
-            "heard": self.heard,
-            "last": self.last,
-            "flag": self.flag,
-            "known": self.known,
-            "silent": self.silent,
-            "run": self.run_start,
-            "tail": pack(self.tail_t, self.tail_v),
-            "waiting": pack(self.waiting.times, self.waiting.values, self.waiting.flags.astype(np.int64)),
-        }
+        if self._saved is None:
+            self._saved = {
+                "series": [self.plan.unit, str(self.plan.resolution)],
+                "heard": self.heard,
+                "last": self.last,
+                "flag": self.flag,
+                "known": self.known,
+                "silent": self.silent,
+                "run": self.run_start,
+                "tail": pack(self.tail_t, self.tail_v),
+                "waiting": pack(self.waiting.times, self.waiting.values, self.waiting.flags.astype(np.int64)),
+            }
+        return self._saved
 
     def load(self, state: dict[str, Any]) -> None:
         """Take up what `state` gave; counts of another unit or resolution convert exactly and round once."""

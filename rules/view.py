@@ -26,6 +26,8 @@ class View:
     """(time, kind) of the log entries of this step, in order."""
     conditions: dict[str, Edges] = field(default_factory=dict)
     """rule -> its condition as other rules see it: with its deadband, without its delays."""
+    stirred: set[str] = field(default_factory=set)
+    """The points that said something or fell silent in this step, and the rules whose conditions changed."""
 
 
 @dataclass(frozen=True, slots=True)
