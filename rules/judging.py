@@ -29,8 +29,9 @@ class RuleJudge:
         build = getattr(rule, "build")  # noqa: B009 - every kind's settings class has it; the base class has not
         self.condition = cast(Condition, build(around))
         self.gates = gates(rule, around.zone)
-        self.delays = {side: Delayed(rule.on_delay, rule.off_delay) for side in self.condition.sides}
-        self.latches = {side: Latch() for side in self.condition.sides if side != "blind"}
+        sides = self.condition.sides
+        self.delays = {side: Delayed(rule.on_delay, rule.off_delay) for side in sides}
+        self.latches = {side: Latch() for side in sides if side != "blind"}
         self.changes: list[SideChange] = []
         self.fault = ""
         self.fault_is_new = False
@@ -42,6 +43,8 @@ class RuleJudge:
         """The points and rules that it looks at."""
         self.due = 0
         """Before this time (ms) it changes by nothing but what it looks at."""
+        self.identity = [getattr(rule, "kind", ""), sorted(self.condition.reach()), list(self.rests_on()), list(sides)]
+        """What must be unchanged for the state to be taken up: kind, points and sides."""
         self._at_rest = steady(UNKNOWN)
         """What other rules see of it where it does not change."""
         self._saved: dict[str, Any] | None = None
@@ -118,20 +121,11 @@ class RuleJudge:
             due += [gate.next_due(view.upto >> 1) for gate in self.gates]
         return min((at for at in due if at is not None), default=NEVER)
 
-    def identity(self) -> list[Any]:
-        """What must be unchanged for the state to be taken up: kind, points and sides."""
-        return [
-            getattr(self.rule, "kind", ""),
-            sorted(self.condition.reach()),
-            list(self.rests_on()),
-            list(self.condition.sides),
-        ]
-
     def state(self) -> dict[str, Any]:
         """What must survive a restart."""
         if self._saved is None:
             self._saved = {
-                "is": self.identity(),
+                "is": self.identity,
                 "condition": self.condition.state(),
                 "gates": [gate.state() for gate in self.gates],
                 "delays": {side: delayed.state() for side, delayed in self.delays.items()},
@@ -143,7 +137,7 @@ class RuleJudge:
 
     def load(self, state: dict[str, Any]) -> None:
         """Take up what `state` gave, if it is of the same kind and points."""
-        if state["is"] != self.identity():
+        if state["is"] != self.identity:
             return
         self.condition.load(state["condition"])
         if len(state["gates"]) == len(self.gates):

@@ -17,6 +17,8 @@ Positions = NDArray[np.intp]
 _SAFE = 2.0**62
 PIECE = 8_192
 """Readings that are worked on at one time."""
+_WIDE = 512
+"""Windows of which sums are taken at one time, where their products pass 2^63."""
 
 
 def first_at_or_after(times: Times, wanted: Times, at: Positions, least: Positions | int = 0) -> Positions:
@@ -62,7 +64,7 @@ def slopes(times: Times, values: Counts, low: Positions, begin: int) -> Slopes:
         most = float(n.max())
         spread = float(v.max()) - float(v.min())
         if most * most * longest * max(longest, spread, 1.0) >= _SAFE:
-            return _unbounded(times, values, low, begin)
+            return _wide(times, values, low, begin)
         above[mine], below[mine] = _wrapping(t, v, lo, first, n)
     return Slopes(above, below)
 
@@ -83,21 +85,24 @@ def _wrapping(t: Times, v: Counts, lo: Positions, begin: int, n: NDArray[np.int6
     return Slopes(many * stv - st * sv, many * stt - st * st)
 
 
-def _unbounded(t: Times, v: Counts, lo: Positions, begin: int) -> Slopes:
-    base = int(lo[0])
-    t, v, lo, begin = t[base:], v[base:], lo - base, begin - base
-    sums = [(0, 0, 0, 0)]
-    for x, y in zip((t - t[0]).tolist(), (v - v[0]).tolist(), strict=True):
-        a, b, c, d = sums[-1]
-        sums.append((a + x, b + y, c + x * x, d + x * y))
-    above = np.empty(len(lo), object)
-    below = np.empty(len(lo), object)
-    for index, i in enumerate(lo.tolist()):
-        j = begin + index + 1
-        n = j - i
-        st, sv, stt, stv = (last - first for last, first in zip(sums[j], sums[i], strict=True))
-        above[index] = n * stv - st * sv
-        below[index] = n * stt - st * st
+def _wide(times: Times, values: Counts, low: Positions, begin: int) -> Slopes:
+    """As `slopes`, with products of sums in Python's own integers; the sums too where they could pass 2^63."""
+    above, below = np.empty(len(low), object), np.empty(len(low), object)
+    for at in range(0, len(low), _WIDE):
+        mine = slice(at, at + _WIDE)
+        base, end = int(low[at]), begin + min(at + _WIDE, len(low))
+        # From the first on, so that sums over a piece stay small.
+        t, v, lo, first = times[base:end] - times[base], values[base:end], low[mine] - base, begin + at - base
+        least = v.min()
+        farthest = max(float(t[-1]), float(v.max()) - float(least))
+        fits = len(t) * float(t[-1]) * farthest < _SAFE
+        t, v = (t, v - least) if fits else (t.astype(object), v.astype(object))
+        n = (np.arange(first + 1, len(t) + 1) - lo).astype(object)
+        st, sv, stt, stv = (
+            (total[first + 1 :] - total[lo]).astype(object)
+            for total in (np.concatenate(([0], np.cumsum(column))) for column in (t, v, t * t, t * v))
+        )
+        above[mine], below[mine] = n * stv - st * sv, n * stt - st * st
     return Slopes(above, below)
 
 

@@ -8,6 +8,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 from decimal import Decimal
 from fractions import Fraction
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, Protocol
 
 from rules.errors import SettingError, ValueRefused
@@ -32,7 +33,7 @@ class QualitySettings(Settings, ABC):
         not fit the point.
         """
 
-    @property
+    @cached_property
     def fingerprint(self) -> int:
         """A number that changes when the settings do."""
         return zlib.crc32(f"{type(self).__name__} {self.model_dump_json()}".encode())
