@@ -37,6 +37,8 @@ class RuleJudge:
         self.fault_is_new = False
         self.is_seen = False
         """Whether another rule or a stage looks at this rule's condition."""
+        self.judged: dict[str, Judged] = {}
+        """What it said in the last step in which it was judged."""
         self.begun = False
         """Whether its first step was judged."""
         self.looks_at = frozenset(self.condition.reach()).union(self.rests_on())
@@ -72,40 +74,39 @@ class RuleJudge:
                 view.conditions[self.rule.id] = self._at_rest
             return
         self._saved = None
-        found: dict[str, Judged] = {}
         if not self.fault:
             try:
-                found = self.condition.edges(view)
+                self.judged = self.condition.edges(view)
                 if self.gates:
                     opened = [gate.edges(view) for gate in self.gates]
-                    found = {side: gated(judged, opened) for side, judged in found.items()}
+                    self.judged = {side: gated(judged, opened) for side, judged in self.judged.items()}
             except Exception as error:  # noqa: BLE001 - one broken rule must not silence the others; it becomes an alarm
                 self.fault = f"{type(error).__name__}: {error}"
                 self.fault_is_new = True
         if self.fault:
-            found = {side: Judged(steady(UNKNOWN), steady(UNKNOWN)) for side in self.condition.sides}
+            self.judged = {side: Judged(steady(UNKNOWN), steady(UNKNOWN)) for side in self.condition.sides}
         if not self.begun:
             self.begun = True
             for side, delayed in self.delays.items():
-                delayed.begin(found[side], 2 * (view.before + 1))
+                delayed.begin(self.judged[side], 2 * (view.before + 1))
         self.changes = [
             SideChange(side, change)
             for side, delayed in self.delays.items()
-            for change in delayed.advance(found[side], view.upto, view.running)
+            for change in delayed.advance(self.judged[side], view.upto, view.running)
         ]
         if self.is_seen:
-            seen = self._seen(found)
+            seen = self._seen()
             view.conditions[self.rule.id], self._at_rest = seen, steady(seen.last)
             if len(seen.keys):
                 view.stirred.add(self.rule.id)
-        for judged in found.values():
+        for judged in self.judged.values():
             if not isinstance(judged.clear, Edges):
                 judged.clear.settle()
         self.due = self._next_due(view)
 
-    def _seen(self, judged: dict[str, Judged]) -> Edges:
+    def _seen(self) -> Edges:
         """The condition as other rules see it: any of its sides, but for `blind`."""
-        found = [latch.edges(judged[side]) for side, latch in self.latches.items()]
+        found = [latch.edges(self.judged[side]) for side, latch in self.latches.items()]
         return found[0] if len(found) == 1 else combine(found, any_true)
 
     def rests_on(self) -> tuple[str, ...]:

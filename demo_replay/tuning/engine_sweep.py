@@ -140,6 +140,9 @@ def _judged(plan: Plan, rules: Sequence[RuleSettings], past: Past) -> Iterator[t
     points = {point for judge in engine.judges for point in judge.reach()}
     for _ in steps(engine, past, points):
         yield engine, judges
+        for judge in judges:
+            # Delays of other variants wait for what it says too, so that it is judged in every step.
+            judge.due = 0
 
 
 def _engine(plan: Plan, rules: Sequence[RuleSettings], start: int) -> tuple[Engine, list[RuleJudge]]:
