@@ -18,6 +18,7 @@ from daemon.tally import Tally
 from rules.acts import Act, ActKind
 from rules.calibrations import Calibrations
 from rules.clock import Clock
+from rules.durations import DAY
 from rules.engine import Engine
 from rules.errors import UnitError, ValueRefused
 from rules.events import Event, show_time
@@ -92,6 +93,8 @@ class Loop:
         self._deaf = False
         """What people hand in could not be read at the last look."""
         saved = store.checkpoint()
+        self.restarts: list[int] = []
+        """When a daemon began to watch again within the last day, ms UTC; this one too."""
         self.engine: Engine | None = None
         if saved is not None:
             self.engine = Engine.restore(plan, saved)
@@ -110,6 +113,8 @@ class Loop:
         begin = max(engine.now, engine.frontier + 1)
         if now > begin:
             self._acts.append(Act(begin, ActKind.OFF, "tidebed", until=now))
+            self.restarts = [act.until or 0 for act in self.store.acts(now - DAY) if act.kind is ActKind.OFF]
+            self.restarts.append(now)
             self.say(f"the daemon did not run from {show_time(engine.now)} to {show_time(now)}")
 
     def _note_settings(self) -> None:

@@ -55,6 +55,7 @@ QUANTITIES: dict[str, Quantity] = {
         _q("air_temperature", "degC", "-50", "70", "0.01"),
         _q("water_temperature", "degC", "-5", "60", "0.001"),
         _q("soil_temperature", "degC", "-30", "60", "0.01"),
+        _q("equipment_temperature", "degC", "-40", "150", "0.1"),
         _q("temperature_difference", "K", "-200", "200", "0.01", difference=True),
         _q("relative_humidity", "%", "0", "105", "0.1"),
         _q("soil_moisture", "%", "0", "100", "0.1"),

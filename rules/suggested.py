@@ -36,6 +36,7 @@ _BY_QUANTITY = {
     "air_temperature": TEMPERATURE,
     "water_temperature": TEMPERATURE,
     "soil_temperature": TEMPERATURE,
+    "equipment_temperature": TEMPERATURE,
     "temperature_difference": TEMPERATURE,
     "dissolved_oxygen": COMPOSITION,
     "ph": COMPOSITION,

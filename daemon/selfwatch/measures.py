@@ -6,22 +6,25 @@ import logging
 import os
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Protocol
 
 from adapters.intake import Arrived, Delivery, Inlet
 from daemon.selfwatch.names import (
+    BOARD,
     CLOCK_JUMP,
     COMMIT_TIME,
     DISK_FREE,
     OWN,
     READINGS_AGE,
     REFUSED,
+    STARTS,
     UNSENT_AGE,
 )
 from daemon.store import Sending
 from rules.clock import Clock
+from rules.durations import DAY
 from rules.flags import Flag
 
 REFUSED_WITHIN = 3600.0
@@ -76,8 +79,13 @@ class Measures:
         wall: Callable[[], float] = time.time,
         running: Callable[[], float] = running_time,
         free: Callable[[Path], float] | None = None,
+        starts: Iterable[int] = (),
+        board: Callable[[], float | None] | None = None,
     ) -> None:
-        """store: the store's file; critical_since: when the oldest critical message that waits was made, ms UTC."""
+        """store: the store's file; critical_since: when the oldest critical message that waits was made, ms UTC.
+
+        starts: when daemons began again after this site had been watched before, ms UTC; board: its temperature, degC.
+        """
         self._store, self._clock, self._listening, self._tally = store, clock, listening, tally
         self._critical_since = critical_since
         self._wall, self._running, self._free = wall, running, free or free_share
@@ -87,6 +95,7 @@ class Measures:
         self._committed = running()
         self._slowest = 0.0
         self._refusals: deque[float] = deque()
+        self._starts, self._board = tuple(starts), board or board_temperature
 
     def look(self) -> None:
         """Notice what would be over before the next readings."""
@@ -119,7 +128,7 @@ class Measures:
         while self._refusals and running - self._refusals[0] > REFUSED_WITHIN:
             self._refusals.popleft()
         since = self._critical_since()
-        found = (
+        found = [
             (READINGS_AGE, self._listening.age(), 1),
             # Set back, the board's clock is behind ours until it has caught up.
             (CLOCK_JUMP, max(abs(self._jump), now / 1000 - self._wall()), 1000),
@@ -127,7 +136,10 @@ class Measures:
             (UNSENT_AGE, 0 if since is None else max(0, now - since) / 1000, 1),
             (REFUSED, len(self._refusals), 1),
             (COMMIT_TIME, max(self._slowest, self.stalled()), 1000),
-        )
+            (STARTS, sum(now - DAY < start <= now for start in self._starts), 1),
+        ]
+        if (board := self._board()) is not None:
+            found.append((BOARD, board, 10))
         self._jump = self._slowest = 0.0
         # One step of the point is 1 / per of its unit.
         return Delivery("tidebed", [Arrived(point, now, round(value * per), Flag.PASS) for point, value, per in found])
@@ -140,3 +152,18 @@ def free_share(store: Path) -> float:
     except OSError:
         return 1.0
     return disk.f_bavail / disk.f_blocks if disk.f_blocks else 1.0
+
+
+def board_temperature(zones: Path = Path("/sys/class/thermal")) -> float | None:
+    """degC of the hottest part of the board that the kernel tells of; None where it tells of none.
+
+    As documented in the kernel's sysfs ABI, `thermal_zone*/temp` is in thousandths of a degree.
+    """
+    found = []
+    for zone in zones.glob("thermal_zone*/temp"):
+        try:
+            found.append(int(zone.read_text(encoding="ascii")) / 1000)
+        except (OSError, ValueError):  # a zone that is switched off has no value
+            continue
+    believed = [degrees for degrees in found if -40 < degrees < 150]
+    return max(believed, default=None)

@@ -11,6 +11,8 @@ DISK_FREE = "tidebed.disk_free"
 UNSENT_AGE = "tidebed.unsent_age"
 REFUSED = "tidebed.refused"
 COMMIT_TIME = "tidebed.commit_time"
+STARTS = "tidebed.starts"
+BOARD = "tidebed.board_temperature"
 
 NO_READINGS = "tidebed.no_readings"
 CLOCK = "tidebed.clock"
@@ -18,4 +20,6 @@ DISK = "tidebed.disk"
 UNSENT = "tidebed.unsent"
 NOT_TAKEN = "tidebed.not_taken"
 STORE = "tidebed.store"
-RULES = (NO_READINGS, CLOCK, DISK, UNSENT, NOT_TAKEN, STORE)
+RESTARTED = "tidebed.restarted"
+BOARD_HOT = "tidebed.board_hot"
+RULES = (NO_READINGS, CLOCK, DISK, UNSENT, NOT_TAKEN, STORE, RESTARTED, BOARD_HOT)

@@ -9,6 +9,8 @@ from fractions import Fraction
 from typing import Any
 
 from daemon.selfwatch.names import (
+    BOARD,
+    BOARD_HOT,
     CLOCK,
     CLOCK_JUMP,
     COMMIT_TIME,
@@ -19,6 +21,8 @@ from daemon.selfwatch.names import (
     OWN,
     READINGS_AGE,
     REFUSED,
+    RESTARTED,
+    STARTS,
     STORE,
     UNSENT,
     UNSENT_AGE,
@@ -39,6 +43,8 @@ _POINTS = (
     (UNSENT_AGE, "Oldest critical message", "duration", "s", _ONE),
     (REFUSED, "Messages refused within an hour", "state", "1", _ONE),
     (COMMIT_TIME, "Writing to the disk", "duration", "s", _MILLI),
+    (STARTS, "Starts within a day", "state", "1", _ONE),
+    (BOARD, "The board", "equipment_temperature", "degC", _TENTH),
 )
 """id, what it is called, quantity, unit, resolution."""
 _STALE_AFTER = 3
@@ -133,6 +139,26 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
         "priority": "medium",
         "title": "Writing to the disk is slow: {value}",
         "do": "save a backup now; a memory card that becomes slow is often about to fail.",
+    }
+    yield {
+        "id": RESTARTED,
+        "point": STARTS,
+        "high": str(table.restarts),
+        "priority": "medium",
+        "title": "The board keeps starting again",
+        "says": "Starts within a day: {value}. Each time nothing was watched for a while",
+        "do": "look at its supply and plug; if lights dim or the mains flickers, call an electrician.",
+    }
+    yield {
+        "id": BOARD_HOT,
+        "point": BOARD,
+        "high": str(table.board_hot),
+        "deadband": "5",
+        "on_delay": "5 min",
+        "priority": "medium",
+        "title": "The board is hot: {value}",
+        "says": "Its processor is at {value}; it may stop or spoil its memory card",
+        "do": "shade it, open the vents of its box, keep it out of the wet.",
     }
 
 

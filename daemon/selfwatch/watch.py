@@ -64,7 +64,12 @@ class SelfWatch:
         """The daemon watches from here on. ways, tokens: from the secrets; persons: as the site file has them now."""
         self._clock = clock
         self._measures = Measures(
-            site.store_path, clock, self.listening, loop.tally, lambda: outbox.health().critical_since
+            site.store_path,
+            clock,
+            self.listening,
+            loop.tally,
+            lambda: outbox.health().critical_since,
+            starts=loop.restarts,
         )
         self._last_resort = LastResort(site.plan.name, notifier, ways, persons)
         self._every = site.selfwatch.every / 1000 if site.selfwatch.enabled else 0.0

@@ -94,6 +94,8 @@ class SelfwatchTable(Settings):
     disk_free: float = Field(default=5.0, gt=0, lt=100, description="per cent of the store's disk that must be free")
     unsent_after: Duration = Field(default=5 * MINUTE, ge=SECOND, description="a critical message waits for longer")
     slow_commit: Duration = Field(default=5 * SECOND, ge=10, description="writing to the store takes longer")
+    restarts: int = Field(default=3, ge=1, le=1000, description="the daemon starts again more often within a day")
+    board_hot: float = Field(default=80.0, gt=0, lt=150, description="°C above which the board's processor is too hot")
     without: tuple[str, ...] = Field(default=(), description="built-in rules that are left out, as in tidebed.disk")
     priorities: dict[str, Priority] = Field(default={}, description="other priorities of built-in rules")
 

@@ -261,6 +261,22 @@ def test_the_span_without_a_daemon_is_logged_and_counts_for_no_delay(tmp_path: P
     bench.store.close()
 
 
+def test_starts_within_a_day_are_remembered(tmp_path: Path) -> None:
+    """The first of all is none; those of more than a day ago are not among them."""
+    bench = Bench(tmp_path / "store.sqlite", Hands(), make_plan())
+    seen = [bench.loop.restarts]
+    begun = []
+    for hours in (1, 1, 1, 23):
+        bench.turn(12)
+        bench.crash()
+        bench.hands.forward(3600 * hours)
+        bench.open()
+        begun.append(bench.hands.wall)
+        seen.append(bench.loop.restarts)
+    assert seen == [[], begun[:1], begun[:2], begun[:3], begun[2:]]
+    bench.store.close()
+
+
 def test_after_a_restart_the_backlog_is_heard_in_its_place(tmp_path: Path) -> None:
     """What waited at the broker is judged at its own time, not late, because judging waits until it has come."""
     bench = Bench(tmp_path / "store.sqlite", Hands(), make_plan())

@@ -8,11 +8,14 @@ import pytest
 
 from adapters.intake import Arrived, Delivery
 from daemon.queue import DeliveryQueue
-from daemon.selfwatch.measures import REFUSED_WITHIN, STALLED, Listening, Measures, free_share
+from daemon.selfwatch.measures import REFUSED_WITHIN, STALLED, Listening, Measures, board_temperature, free_share
 from daemon.store import Sending
 from daemon.tally import Tally
+from rules.durations import DAY, HOUR
 
 START = 1_780_000_000_000
+STARTS = [START + 1_000_000 - DAY + hour * HOUR for hour in range(4)]
+"""When the daemon began again: a day before the first look, and then each hour."""
 
 
 class Board:
@@ -23,6 +26,7 @@ class Board:
         self.step = 0.0
         self.free = 0.5
         self.critical_since: int | None = None
+        self.degrees: float | None = 41.5
         self.tally = Tally()
         self.queue = DeliveryQueue()
         self.listening = Listening(self.queue, lambda: self.running)
@@ -35,6 +39,8 @@ class Board:
             wall=self.wall,
             running=lambda: self.running,
             free=lambda path: self.free,
+            starts=STARTS,
+            board=lambda: self.degrees,
         )
 
     def wall(self) -> float:
@@ -73,6 +79,8 @@ def test_when_all_is_well_it_says_so(board: Board) -> None:
         "unsent_age": 0,
         "refused": 0,
         "commit_time": 0,
+        "starts": 3,
+        "board_temperature": 415,
     }
     assert {reading.time for reading in board.measures.readings().readings} == {board.now()}
 
@@ -147,3 +155,29 @@ def test_the_disk_is_the_stores(tmp_path: Path) -> None:
     """A share of the whole; a folder that is gone raises no alarm of its own, for the store's own errors tell it."""
     assert 0 <= free_share(tmp_path / "store.sqlite") <= 1
     assert free_share(tmp_path / "gone" / "store.sqlite") == 1.0
+
+
+def test_starts_are_counted_for_a_day(board: Board) -> None:
+    """Up to 24 hours, that long ago excluded; one that lies ahead, after the clock was set back, is not counted."""
+    seen = []
+    for _ in range(4):
+        seen.append(board.counts()["starts"])
+        board.step += 3600
+    board.step = -2 * 86400
+    assert [*seen, board.counts()["starts"]] == [3, 2, 1, 0, 0]
+
+
+def test_a_board_that_tells_no_temperature_makes_no_reading(board: Board) -> None:
+    """Its rule is then unknown, not silent."""
+    board.degrees = None
+    assert "board_temperature" not in board.counts()
+
+
+def test_the_hottest_part_of_the_board_counts(tmp_path: Path) -> None:
+    """In thousandths of a degree, as the kernel's sysfs ABI has it; what is off, broken or absurd is left out."""
+    for zone, text in enumerate(["51540\n", "48312\n", "", "hot\n", "2147483647\n", "-274000\n"]):
+        folder = tmp_path / f"thermal_zone{zone}"
+        folder.mkdir()
+        (folder / "temp").write_text(text)
+    assert board_temperature(tmp_path) == 51.54
+    assert board_temperature(tmp_path / "nowhere") is None

@@ -77,6 +77,7 @@ def test_a_site_without_anything_that_brings_readings_has_no_rule_that_misses_th
         ("tidebed.unsent", "tidebed.unsent_age", 300, 301),
         ("tidebed.not_taken", "tidebed.refused", 0, 1),
         ("tidebed.store", "tidebed.commit_time", 5000, 5001),
+        ("tidebed.restarted", "tidebed.starts", 3, 4),
     ],
 )
 def test_each_speaks_beyond_its_limit_and_not_at_it(rule: str, point: str, limit: int, beyond: int) -> None:
@@ -85,6 +86,14 @@ def test_each_speaks_beyond_its_limit_and_not_at_it(rule: str, point: str, limit
     (raised,) = events(site(), point, [limit, beyond], rule)
     assert raised.body["state"] == "unacknowledged"
     assert raised.t == START + 120_000
+
+
+@pytest.mark.parametrize(("limit", "told"), [(799, 0), (800, 0), (801, 1)], ids=["below", "at", "above"])
+def test_a_hot_board_speaks_after_five_minutes(limit: int, told: int) -> None:
+    """A short burst of work is no fault."""
+    assert events(site(), "tidebed.board_temperature", [limit] * 5, "tidebed.board_hot") == []
+    raised = events(site(), "tidebed.board_temperature", [limit] * 7, "tidebed.board_hot")
+    assert [event.t for event in raised] == [START + 360_000] * told
 
 
 def test_their_limits_follow_the_site_file() -> None:

@@ -87,6 +87,8 @@ def test_what_the_daemon_says_of_itself_is_replayed_to_the_bit(tmp_path: Path) -
             wall=board.wall,
             running=board.monotonic,
             free=lambda path: board.free,
+            starts=[START * 1000] * 4,
+            board=lambda: 85.0,
         )
         for second in range(3600):
             board.running += 1
@@ -109,6 +111,7 @@ def test_what_the_daemon_says_of_itself_is_replayed_to_the_bit(tmp_path: Path) -
         event.body["rule"] for event in events if event.type == "alarm" and event.body["state"] == "unacknowledged"
     }
     assert raised >= {"tidebed.no_readings", "tidebed.clock", "tidebed.disk", "tidebed.unsent", "tidebed.store"}
+    assert raised >= {"tidebed.restarted", "tidebed.board_hot"}
     kept = as_kept(site).plan
     assert kept == plan
     with StoreReader(site.store_path, kept.points) as reader:
