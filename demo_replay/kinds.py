@@ -193,6 +193,15 @@ KINDS: dict[str, DayKind] = {
     "bed_without_inflow": _troubled(
         Failure("bed inflow", 9.5, 22.0, bed=1), rule="bed1.no_inflow", note="valve of bed 1 blocked"
     ),
+    "splashing": replace(
+        _troubled(
+            Failure("pump", 13.0, 15.5),
+            Failure("sump", 1.0, 13.0, leak=0.06),
+            rule="loop.splash",
+            note="a spout splashes beside its bed, until the pump is switched off for work",
+        ),
+        spread=1,
+    ),
     "filter_clogging": _troubled(
         Failure("filter", 6.0, 22.0, left=0.16, creeping=True), rule="filter.clogged", note="solids filter fills up"
     ),

@@ -218,7 +218,7 @@ def test_every_rule_of_the_table_was_seen_to_speak() -> None:
         "filter.clogged", "filter.blocked", "airpump.stopped", "tank.oxygen_low", "tank.oxygen_critical",
         "topup.untreated", "vents.stuck_shut", "vents.stuck_shut_hot", "fan.dead", "fan.against_shut_vents",
         "groundloop.dead_cold", "house.hot", "house.cold", "house.frost", "vents.stuck_open", "mains.off",
-        "mains.breaker", "loop.flow_stuck",
+        "mains.breaker", "loop.flow_stuck", "loop.splash",
     }  # fmt: skip
     named = {rule for row in table().values() for rule in row.rules if not rule.startswith("tidebed.")}
     alike = {name for name in named if name.startswith("bed") and name[4:] in {"." + w for w in (
