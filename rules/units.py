@@ -81,6 +81,7 @@ _TABLE: dict[str, dict[str, tuple[Fraction, Fraction] | Fraction | int]] = {
         "mbar": 100,
         "atm": 101325,
         "mmHg": _MMHG,
+        "inHg": _F(254, 10) * _MMHG,
         "psi": _F(45359237, 10**8) * _F(980665, 10**5) / _INCH**2,
         "mH2O": _F(980665, 100),
     },
@@ -95,6 +96,7 @@ _TABLE: dict[str, dict[str, tuple[Fraction, Fraction] | Fraction | int]] = {
     "chill": {"units": 1},
     "degree_days": {"degC d": 1},
     "turbidity": {"NTU": 1, "FNU": 1},
+    "angle": {"deg": 1},
 }
 
 _ALSO: dict[str, str] = {
@@ -104,7 +106,7 @@ _ALSO: dict[str, str] = {
     "l/s": "L/s", "l/min": "L/min", "l/h": "L/h", "gpm": "gal/min", "m³": "m3", "m²": "m2", "m3/hr": "m3/h",
     "µmol/m²/s": "umol/m2/s", "μmol/m²/s": "umol/m2/s", "µmol/m2/s": "umol/m2/s", "lux": "lx",
     "mm[Hg]": "mmHg", "m[H2O]": "mH2O", "[psi]": "psi", "hr": "h", "sec": "s", "day": "d", "[ppth]": "ppt",
-    "W/m²": "W/m2",
+    "W/m²": "W/m2", "cfm": "ft3/min", "[in_i'Hg]": "inHg",
 }  # fmt: skip
 
 

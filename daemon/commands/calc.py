@@ -61,6 +61,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _list(arguments: argparse.Namespace) -> int:
+    from rules.derived.record import plain, with_unit
     from rules.derived.registry import DERIVED, derived
 
     records = DERIVED.values() if arguments.name is None else [derived(arguments.name)]
@@ -71,6 +72,8 @@ def _list(arguments: argparse.Namespace) -> int:
         print(f"{record.name} [{record.unit}]  {record.meaning}")
         for argument in record.arguments:
             need = "" if argument.required else "  (may be left out)"
+            if argument.default is not None:
+                need = f"  (left out: {with_unit(plain(argument.default), argument.unit)})"
             print(f"  {argument.name:<22} {argument.range_text:<28} {argument.meaning}{need}")
             if argument.instead is not None:
                 print(

@@ -69,7 +69,9 @@ def run(arguments: argparse.Namespace) -> int:
     check = _checked(arguments.test, pairs)
     recording = _stored(arguments) if arguments.recording == STORE else _recorded(arguments)
     names = _names(recording, arguments.point)
-    found = {name: check(recording, name, arguments.timezone) for name in names}
+    if not names:
+        print(f"{arguments.recording} holds no readings", file=sys.stderr)
+    found = {name: _told(check, recording, name, arguments.timezone) for name in names}
     if arguments.json:
         for line in _lines(recording, found):
             sys.stdout.write(line)
@@ -112,17 +114,15 @@ Check = Callable[["Recording", str, str], "Flags"]
 
 def _checked(test: str, pairs: dict[str, str]) -> Check:
     """What a test with these settings says; raises SettingError where the words make no sense."""
-    from daemon.quality_words import model_of, settings_of
+    from daemon.quality_words import settings_of
+    from rules.quality.attenuated import AttenuatedSettings, as_a_whole
 
     if test == "syntax":
         if pairs:
             raise SettingError(f"syntax has no settings; take out {', '.join(pairs)}")
         return _syntax
-    if test == "attenuated" and "period" not in pairs:
-        settings_of(test, {**pairs, "period": "1 s"})  # for what it refuses
-        known = model_of(test).model_fields["kind"].default
-        return _attenuated_as_a_whole(pairs.get("suspect"), pairs.get("fail"), pairs.get("kind", known))
-    settings = settings_of(test, pairs)
+    is_whole = test == "attenuated" and "period" not in pairs
+    settings = settings_of(test, {**pairs, "period": "1 s"} if is_whole else pairs)
 
     def check(recording: Recording, name: str, timezone: str) -> Flags:
         from rules.local_time import Zone
@@ -130,19 +130,22 @@ def _checked(test: str, pairs: dict[str, str]) -> Check:
 
         for other in getattr(settings, "points", ()):
             _names(recording, other)
+        if is_whole and isinstance(settings, AttenuatedSettings):
+            return as_a_whole(settings, _point(recording, name), recording.blocks[name])
         points = [_point(recording, each, settings if each == name else None) for each in recording.blocks]
         return final_flags(points, recording.blocks, Zone(timezone))[name]
 
     return check
 
 
-def _attenuated_as_a_whole(suspect: str | None, fail: str | None, kind: str) -> Check:
-    def check(recording: Recording, name: str, timezone: str) -> Flags:
-        from rules.quality.attenuated import as_a_whole
-
-        return as_a_whole(suspect, fail, kind, _point(recording, name), recording.blocks[name])
-
-    return check
+def _told(check: Check, recording: Recording, name: str, timezone: str) -> Flags:
+    """What the test says of a point; a unit that does not fit is told with the point that it does not fit."""
+    try:
+        return check(recording, name, timezone)
+    except UnitError as error:
+        unit = recording.series[name][0]
+        mend = f"it is in {unit}" if unit not in ("", "1") else "the recording names no unit for it; write bare numbers"
+        raise SettingError(f"{name}: {error}; {mend}, or name the point with --point") from None
 
 
 def _syntax(recording: Recording, name: str, timezone: str) -> Flags:

@@ -19,6 +19,9 @@ Number = int | float | Decimal | Fraction
 Given = str | Number | Sequence[str | Number]
 """What may be given for an argument: a number in its unit, text that may carry another unit, or a list of them."""
 
+_LONGEST = 100
+"""Characters of one number; longer text is a mistake, and is not shown back."""
+
 
 @dataclass(frozen=True, slots=True)
 class Used:
@@ -161,14 +164,18 @@ def _list(record: Derived, argument: Argument, given: Given) -> tuple[float, ...
 
 def _amount(record: Derived, argument: Argument | Instead, given: str | Number) -> float:
     """A number in the argument's unit, range checked, from a number or from text with or without a unit."""
+    if isinstance(given, str) and len(given) > _LONGEST:
+        raise NotANumber(
+            f"{record.name}: {argument.name}: text of {len(given)} characters is no number; give {argument.range_text}"
+        )
     text, symbol = split_amount(given) if isinstance(given, str) else (given, "")
     try:
         number = exact(text)
     except ValueRefused as refusal:
         reason = str(refusal) if text else f"{given!r} is not a number"
         raise NotANumber(
-            f"{record.name}: {argument.name}: {reason}; give a number in {argument.unit}, or with a unit of its own "
-            f'as in {argument.name}="{plain(argument.low)} {argument.unit}"'
+            f"{record.name}: {argument.name}: {reason}; give {argument.range_text} as a number in {argument.unit}, or "
+            f'with a unit of its own as in {argument.name}="{plain(argument.low)} {argument.unit}"'
         ) from None
     value = _converted(record, argument, number, symbol) if symbol else number
     result = float(value)
@@ -186,7 +193,8 @@ def _converted(record: Derived, argument: Argument | Instead, number: Fraction, 
         return convert(number, _unit(symbol), _unit(argument.unit), difference=difference)
     except UnitError as refusal:
         raise WrongUnit(
-            f"{record.name}: {argument.name} is in {argument.unit}, and {symbol!r} does not fit: {refusal}"
+            f"{record.name}: {argument.name} is in {argument.unit}, and {symbol!r} does not fit: {refusal}; "
+            f"give {argument.range_text}"
         ) from None
 
 

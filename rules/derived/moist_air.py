@@ -9,13 +9,18 @@ from __future__ import annotations
 
 import functools
 import importlib.util
+from collections.abc import Mapping
 from types import ModuleType
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rules.derived.pressure import ALTITUDE, STANDARD_PRESSURE
 from rules.derived.record import Argument, Derived, FloatOrArray, Requirement
+from rules.derived.vapour import saturation_vapour_pressure
 
+_DRY = 5.6e-4
+"""1/K: of dry air, the vapour pressure at the wet bulb is at least this share of the pressure a kelvin below T."""
 _SOURCE = "ASHRAE Handbook Fundamentals 2017, ch. 1, by the library PsychroLib"
 
 
@@ -121,9 +126,15 @@ def psychrometer_humidity(
     """Relative humidity from dry-bulb and thermodynamic wet-bulb temperature [%].
 
     ASHRAE 2017, ch. 1, eq. 33 and 35; temperature and wet_bulb [degC], -30 to 60, wet_bulb <= temperature; pressure
-    [kPa], 50 to 112. A wet bulb lower than dry air could give counts as dry air.
+    [kPa], 50 to 112. A wet bulb up to 1.6 K lower than dry air gives counts as dry air.
     """
     return 100.0 * _each("GetRelHumFromTWetBulb", temperature, wet_bulb, pressure * 1000.0)
+
+
+def _can_be_reached(given: Mapping[str, FloatOrArray]) -> NDArray[np.bool_]:
+    """Whether some vapour is left in air with such a wet bulb, by a share that errs by at most 1.6 K."""
+    wet = given["wet_bulb"]
+    return np.asarray(saturation_vapour_pressure(wet) >= _DRY * given["pressure"] * (given["temperature"] - wet))
 
 
 _TEMPERATURE = Argument("temperature", "degC", -30.0, 60.0, "air temperature")
@@ -216,10 +227,14 @@ DERIVED = (
             "ice W = ((2830 - 0.24 Tw) Ws(Tw) - 1.006 (T - Tw))/(2830 + 1.86 T - 2.1 Tw)"
         ),
         source=f"{_SOURCE}, eq. 33 and 35",
-        note=f"{_NOTE}; a wet bulb lower than dry air could give counts as dry air",
+        note=f"{_NOTE}; a wet bulb up to 1.6 K lower than dry air gives counts as dry air",
         result_quantity="relative_humidity",
         requirements=(
             Requirement("wet_bulb at or below temperature", lambda given: given["wet_bulb"] <= given["temperature"]),
+            Requirement(
+                "a wet_bulb that wetting can reach: dry air itself is not that cold, so look at the thermometers",
+                _can_be_reached,
+            ),
         ),
     ),
 )

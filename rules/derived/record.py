@@ -129,12 +129,17 @@ class Derived:
     @property
     def valid_range(self) -> str:
         """The range of every argument, and the note, as one line of text."""
+        return self.ranges + (f". {self.note}" if self.note else "")
+
+    @property
+    def ranges(self) -> str:
+        """The range of every argument as one line of text."""
         ranges = []
         for argument in self.arguments:
             ranges.append(f"{argument.name} {argument.range_text}")
             if argument.instead is not None:
                 ranges[-1] += f" (or {argument.instead.name} {argument.instead.range_text})"
-        return "; ".join(ranges) + (f". {self.note}" if self.note else "")
+        return "; ".join(ranges)
 
     @property
     def takes_lists(self) -> bool:
@@ -151,7 +156,10 @@ class Derived:
         """Raise UnknownArgument for the first name in `given` that the quantity does not take."""
         for name in given:
             if name not in self.argument_names:
-                raise UnknownArgument(f"{self.name} has no argument {name!r}{or_nearest(name, self.argument_names)}")
+                raise UnknownArgument(
+                    f"{self.name} has no argument {name!r}; it takes {self.ranges}"
+                    f"{or_nearest(name, self.argument_names, otherwise='')}"
+                )
 
     def missing(self, argument: Argument) -> MissingArgument:
         """The error for a required argument that was not given."""

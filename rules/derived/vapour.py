@@ -239,6 +239,10 @@ DERIVED = (
         result_quantity="pressure",
         requirements=(
             Requirement("wet_bulb at or below temperature", lambda given: given["wet_bulb"] <= given["temperature"]),
+            Requirement(
+                "a wet_bulb that wetting can reach: dry air itself is not that cold, so look at the thermometers",
+                lambda given: psychrometer_vapour_pressure(**given) >= 0.0,
+            ),
         ),
     ),
 )

@@ -18,7 +18,7 @@ from rules.errors import SettingError
 from rules.flags import Flag
 from rules.packing import pack, unpack
 from rules.quality.narrow import narrow
-from rules.quality.settings import QualitySettings, require_order, step
+from rules.quality.settings import QualitySettings, require_no_sign, require_order, step
 from rules.quality.stretch import Stretch
 from rules.quality.verdicts import ALL_UNTRIED, MISSING, UNTRIED, Verdicts, beyond, flags_of
 from rules.settings import Amount
@@ -60,6 +60,7 @@ def limits(
     least, worst = step(suspect, point), step(fail, point)
     if least is None and worst is None:
         raise SettingError("attenuated has no limit; write suspect = ..., fail = ... or both")
+    require_no_sign("attenuated", least, worst)
     require_order("attenuated", least, worst, le, "fail is above suspect; what fails must vary less")
     return least, worst
 
@@ -112,23 +113,21 @@ class Attenuated:
         self.t, self.v = unpack(state, 2)
 
 
-def as_a_whole(
-    suspect: Decimal | str | None, fail: Decimal | str | None, kind: str, point: PointPlan, part: Block
-) -> Flags:
+def as_a_whole(settings: AttenuatedSettings, point: PointPlan, part: Block) -> Flags:
     """The flags of a recording that is its own and only period: all readings that carry a value get the same one.
 
-    suspect, fail: as in the settings; kind: std or range. Raises SettingError as the settings do.
+    The period of the settings does not count. Raises SettingError as the settings do.
     """
-    least, worst = limits(suspect, fail, point)
+    least, worst = limits(settings.suspect, settings.fail, point)
     there = part.flags != Flag.MISSING
     values = part.values[there]
-    if not len(values):
-        return part.flags.copy()
+    if len(values) < settings.min_readings:
+        return flags_of(np.where(there, UNTRIED, MISSING))
 
     def less(limit: Fraction | None) -> Mask | None:
         if limit is None:
             return None
-        if kind == "range":
+        if settings.kind == "range":
             return np.array([int(values.max()) - int(values.min()) < limit])
         return deviates_less(values, np.zeros(1, np.intp), np.array([len(values) - 1]), limit)
 

@@ -46,7 +46,7 @@ class ClimatologySettings(QualitySettings):
     spans: tuple[UsualSpan, ...] = Field(min_length=1)
 
     def build(self, point: PointPlan, zone: Zone) -> Climatology:
-        """The test; raises SettingError where a span is upside down or its months are none."""
+        """The test; raises SettingError where a span is upside down or without a limit, or its months are none."""
         return Climatology(tuple(_Season(span, point) for span in self.spans), zone)
 
 
@@ -56,6 +56,8 @@ class _Season:
         self.hours = when(span.hours, None).hours
         usual: Limits = counts(span.low, point), counts(span.high, point)
         fail: Limits = counts(span.fail_low, point), counts(span.fail_high, point)
+        if usual == fail == (None, None):
+            raise SettingError("climatology: a span has no limit; write low, high, fail_low or fail_high")
         self.usual, self.fail = Outside(checked("climatology", usual, fail, "")), Outside(fail)
 
 

@@ -15,7 +15,7 @@ from pydantic import Field
 from rules.block import Block, Counts, Times
 from rules.errors import SettingError, UnitError
 from rules.flags import Flag
-from rules.quality.settings import QualitySettings, require_order, step
+from rules.quality.settings import QualitySettings, require_no_sign, require_order, step
 from rules.quality.stretch import Stretch
 from rules.quality.verdicts import ALL_UNTRIED, UNTRIED, Verdicts, beyond
 from rules.settings import Amount
@@ -43,6 +43,7 @@ class NeighbourSettings(QualitySettings):
         suspect, fail = step(self.suspect, point), step(self.fail, point)
         if suspect is None and fail is None:
             raise SettingError("neighbour has no limit; write suspect = ..., fail = ... or both")
+        require_no_sign("neighbour", suspect, fail)
         require_order("neighbour", suspect, fail, ge, "fail is below suspect; what fails must be further off")
         if point.id in self.points:
             raise SettingError(f"neighbour: {point.id} is no neighbour of itself; name other points")

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from rules.errors import SettingError
-from rules.quality.settings import QualitySettings, rate, require_order
+from rules.quality.settings import QualitySettings, rate, require_no_sign, require_order
 from rules.quality.stretch import Stretch
 from rules.quality.verdicts import ALL_PASS, ALL_UNTRIED, PASSES, UNTRIED, Verdicts, beyond
 from rules.settings import Amount
@@ -40,8 +40,7 @@ class RateOfChangeSettings(QualitySettings):
         suspect, fail = rate(self.suspect, point), rate(self.fail, point)
         if suspect is None and fail is None:
             raise SettingError('rate_of_change has no limit; write suspect = "1 degC/min"')
-        if min(limit for limit in (suspect, fail) if limit is not None) < 0:
-            raise SettingError("rate_of_change: a rate is negative; write how fast, without a sign")
+        require_no_sign("rate_of_change", suspect, fail)
         require_order("rate_of_change", suspect, fail, ge, "fail is slower than suspect; what fails must be faster")
         return RateOfChange(suspect, fail, point.stale_after)
 

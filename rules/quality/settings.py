@@ -85,6 +85,12 @@ def rate(value: Decimal | str | None, point: PointPlan) -> Fraction | None:
     return exact(value) / 1000 / point.resolution
 
 
+def require_no_sign(name: str, *limits: Fraction | None) -> None:
+    """Raise SettingError where a limit of how far or how fast is negative."""
+    if any(limit is not None and limit < 0 for limit in limits):
+        raise SettingError(f"{name}: a limit is negative; write it without a sign")
+
+
 def require_order(
     name: str, suspect: Fraction | None, fail: Fraction | None, worse: Callable[[Fraction, Fraction], bool], mend: str
 ) -> None:

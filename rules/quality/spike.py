@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from rules.errors import SettingError
-from rules.quality.settings import QualitySettings, require_order, step
+from rules.quality.settings import QualitySettings, require_no_sign, require_order, step
 from rules.quality.stretch import Stretch
 from rules.quality.verdicts import ALL_PASS, ALL_UNTRIED, PASSES, UNTRIED, Verdicts, beyond
 from rules.settings import Amount
@@ -39,8 +39,7 @@ class SpikeSettings(QualitySettings):
         suspect, fail = step(self.suspect, point), step(self.fail, point)
         if suspect is None and fail is None:
             raise SettingError("spike has no limit; write suspect = ..., fail = ... or both")
-        if min(limit for limit in (suspect, fail) if limit is not None) < 0:
-            raise SettingError("spike: a limit is negative; write how far, without a sign")
+        require_no_sign("spike", suspect, fail)
         require_order("spike", suspect, fail, ge, "fail is below suspect; what fails must stand out further")
         return Spike(suspect, fail, self.method, point.stale_after)
 

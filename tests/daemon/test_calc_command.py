@@ -7,6 +7,7 @@ import json
 import pytest
 
 from daemon.main import main
+from rules.derived.record import Derived
 from rules.derived.registry import DERIVED
 
 Captured = pytest.CaptureFixture[str]
@@ -31,6 +32,52 @@ def test_numbers_may_carry_other_units_and_stand_in_for_others(capsys: Captured)
     assert "temperature = 20 degC\n" in out
     assert "pressure = 100.129 kPa  (altitude 100 m)\n" in out
     assert "salinity = 0 g/kg  (default)\n" in out
+
+
+@pytest.mark.parametrize(
+    ("own", "other"),
+    [
+        ("air_changes volume=226.534772736 flow=3.7755795456", "air_changes volume=8000ft3 flow=8000cfm"),
+        ("turnover volume=378.5411784 flow=37.85411784", "turnover volume=100gal flow=10gal/min"),
+        ("v_notch_flow level=0.3048 angle=60", "v_notch_flow level=1ft angle=60deg"),
+        ("S temperature=20 humidity=50 pressure=101.325", "S temperature=293.15K humidity=0.5/ pressure=1atm"),
+        ("S temperature=20 humidity=50 pressure=84.65972", "S temperature=68F humidity=50%RH pressure=25inHg"),
+        ("S temperature=20 humidity=50 pressure=101.35293", "S temperature=20C humidity=50% pressure=14.7psi"),
+        ("S temperature=20 humidity=50 pressure=95", "S temperature=20Cel humidity=50 pressure=950hPa"),
+        ("tank_evaporation area=0.09290304 water_temperature=25 temperature=25 humidity=60 air_speed=0.3048",
+         "tank_evaporation area=1ft2 water_temperature=77F temperature=77F humidity=60 air_speed=60ft/min"),
+    ],
+)  # fmt: skip
+def test_units_of_the_trade_mean_what_they_say(own: str, other: str, capsys: Captured) -> None:
+    """Cubic feet, US gallons, mercury, pounds and degrees; pressures as in Pint 0.25.3, within a millionth."""
+    values = []
+    for words in (own, other):
+        assert main(["calc", *words.replace("S ", "specific_volume ").split(), "--json"]) == 0
+        values.append(json.loads(capsys.readouterr().out)["value"])
+    assert values[1] == pytest.approx(values[0], rel=1e-6)
+
+
+@pytest.mark.parametrize("record", DERIVED.values(), ids=DERIVED.keys())
+def test_every_refusal_names_the_argument_and_its_range(record: Derived, capsys: Captured) -> None:
+    """A wrong unit, no number, infinity, too low, too high, left out, misspelt: exit 2, and the range to keep to."""
+    first = record.arguments[0]
+    for text in ("5 NTU", "warm", "nan", "inf", "-1e29", "1e29", ","):
+        assert main(["calc", record.name, f"{first.name}={text}"]) == 2
+        told = capsys.readouterr()
+        assert told.out == ""
+        assert f"{record.name}: {first.name}" in told.err
+        assert first.range_text in told.err or "takes one number" in told.err
+    for words in ([], [f"{first.name}_=1"]):
+        assert main(["calc", record.name, *words]) == 2
+        told = capsys.readouterr()
+        assert first.name in told.err
+        assert first.range_text in told.err
+
+
+def test_what_may_be_left_out_is_listed_with_what_is_taken_then(capsys: Captured) -> None:
+    """The default stands in the list, in its unit."""
+    assert main(["calc", "tank_evaporation", "--list"]) == 0
+    assert "speed of the air over the water  (left out: 0.1 m/s)" in capsys.readouterr().out
 
 
 def test_lists_are_written_with_commas(capsys: Captured) -> None:
@@ -76,7 +123,9 @@ def test_the_list_for_people_says_the_same(capsys: Captured) -> None:
         (["oxygen_saturation", "temperature=20", "temperature=21"], "stands twice"),
         (["oxygen_saturation", "temperature=warm"], "not a number"),
         (["oxygen_saturation", "temperature=41"], "0 to 40 degC"),
-        (["oxygen_saturation", "temperature=20 L"], "does not fit"),
+        (["oxygen_saturation", "temperature=20 L"], "give 0 to 40 degC"),
+        (["oxygen_saturation", "temperature=nan"], "give 0 to 40 degC"),
+        (["oxygen_saturation", f"temperature={'9' * 100_000}"], "text of 100000 characters is no number"),
         (["oxygen_saturation", "temperature=20", "pressure=100", "altitude=5"], "not both"),
     ],
 )

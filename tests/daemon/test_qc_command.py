@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import contextlib
 import gzip
+import io
 import json
 from collections.abc import Sequence
 from pathlib import Path
 
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from ioos_qc import qartod  # type: ignore[import-untyped]  # the package ships no types
 
 from daemon.main import main
 from daemon.site.load import load_site
@@ -55,6 +61,10 @@ def flags(capsys: Captured, *words: str) -> list[int]:
         ),
         ("attenuated", ["suspect=5", "fail=3.5", "kind=range"], [1, 2, 3, 4], [4, 4, 4, 4]),
         ("attenuated", ["suspect=1.2", "fail=0.5"], [1, 2, 3, n, 4], [3, 3, 3, 9, 3]),
+        ("attenuated", ["suspect=1.2"], [n, 2], [9, 2]),
+        ("attenuated", ["suspect=1.2"], [n], [9]),
+        ("attenuated", ["suspect=1.2", "min_readings=3"], [2, 2], [2, 2]),
+        ("attenuated", ["suspect=1.2", "min_readings=3"], [2, n, 2, 2], [3, 9, 3, 3]),
         (
             "attenuated",
             ["suspect=0.5", "fail=0.2", "kind=range", "period=240", "min_readings=4"],
@@ -80,6 +90,149 @@ def test_flags_of_one_test(
 ) -> None:
     """Published vectors (see tests/references/test_reference_quality.py) through the command line, bare numbers."""
     assert flags(capsys, test, recording(tmp_path, values), *pairs) == expected
+
+
+def climate(folder: Path) -> str:
+    """The readings of the climatology vector: at the turns of the seasons, one of them without a value."""
+    file = folder / "year.csv"
+    file.write_text(
+        "time,tank.temperature [degC]\n"
+        "2026-01-15T00:00:00Z,9.9\n2026-03-31T23:59:00Z,10\n2026-04-01T00:00:00Z,14.9\n2026-07-01T00:00:00Z,28\n"
+        "2026-07-01T00:01:00Z,28.1\n2026-09-30T00:00:00Z,\n2026-10-01T00:00:00Z,20\n2026-12-25T00:00:00Z,15\n",
+        encoding="utf-8",
+    )
+    return str(file)
+
+
+@pytest.mark.parametrize(
+    ("spans", "expected"),
+    [
+        ("1-3:10..20; 4-9:15..28", [3, 1, 3, 1, 3, 9, 2, 2]),
+        ("1-3:10 degC..20; 4-9:59 degF..28", [3, 1, 3, 1, 3, 9, 2, 2]),
+        ("1-3:9.9..20;4-9:14.9..28.1", [1, 1, 1, 1, 1, 9, 2, 2]),
+        ("1-3:10..20(9.9..40); 4-9:15..28(15..28)", [3, 1, 4, 1, 4, 9, 2, 2]),
+        ("10-1:10..16", [3, 2, 2, 2, 2, 9, 3, 1]),
+        ("12@00:00-06:00:..14.9; 7@00:00-00:01:..20; 3@23:00-01:00:10.1..", [2, 3, 2, 3, 2, 9, 2, 3]),
+        (":..25; 7:..28", [1, 1, 1, 1, 3, 9, 1, 1]),
+        (
+            '[{"months": "1-3", "low": 10, "high": 20}, {"months": "4-9", "low": "59 degF", "high": 28}]',
+            [3, 1, 3, 1, 3, 9, 2, 2],
+        ),
+    ],
+)
+def test_climatology_by_month_and_time_of_day(
+    tmp_path: Path, capsys: Captured, spans: str, expected: list[int]
+) -> None:
+    """First the vector of ioos_qc 3.0.0 (which passes the missing value); then ends, hours and overlaps by the rule."""
+    assert flags(capsys, "climatology", climate(tmp_path), f"spans={spans}") == expected
+
+
+def test_months_and_hours_are_those_of_the_zone(tmp_path: Path, capsys: Captured) -> None:
+    """In Auckland, 13 h ahead of UTC then, the last minute of March in UTC is April."""
+    words = ("climatology", climate(tmp_path), "spans=4:20..30")
+    assert flags(capsys, *words) == [2, 2, 3, 2, 2, 9, 2, 2]
+    assert flags(capsys, *words, "--timezone", "Pacific/Auckland") == [2, 3, 3, 2, 2, 9, 2, 2]
+
+
+@settings(max_examples=40, deadline=None)
+@given(data=st.data())
+def test_climatology_is_that_of_the_library_at_the_command_line(
+    tmp_path_factory: pytest.TempPathFactory, data: st.DataObject
+) -> None:
+    """Spans of months as ioos_qc 3.0.0 has them, on random years; a missing value is 9 here and 1 there."""
+    days = sorted(data.draw(st.sets(st.integers(0, 729), min_size=1, max_size=30)))
+    values = [data.draw(st.one_of(st.none(), st.integers(-40, 40).map(lambda k: k / 8))) for _ in days]
+    config, spans = qartod.ClimatologyConfig(), []
+    for _ in range(data.draw(st.integers(1, 3))):
+        first = data.draw(st.integers(1, 12))
+        last = data.draw(st.integers(first, 12))
+        usual = data.draw(st.integers(1, 24)) / 8
+        possible = usual + data.draw(st.integers(0, 16)) / 8
+        config.add((first, last), (-usual, usual), fspan=(-possible, possible), period="month")
+        spans.append(f"{first}-{last}:{-usual}..{usual}({-possible}..{possible})")
+    moments = np.array(days).astype("timedelta64[D]") + np.datetime64("2025-01-01")
+    column = np.array([np.nan if value is None else value for value in values])
+    expected = qartod.climatology_test(config, column, moments, np.full(len(days), np.nan)).tolist()
+    expected = [9 if value is None else flag for value, flag in zip(values, expected, strict=True)]
+    file = tmp_path_factory.mktemp("years") / "years.csv"
+    rows = [
+        f"{moment}T00:00:00Z,{'' if value is None else value}" for moment, value in zip(moments, values, strict=True)
+    ]
+    file.write_text("\n".join(["time,tank.value", *rows]) + "\n", encoding="utf-8")
+    with contextlib.redirect_stdout(io.StringIO()) as told:
+        assert main(["qc", "climatology", str(file), f"spans={';'.join(spans)}", "--json"]) == 0
+    assert [json.loads(line)["flag"] for line in told.getvalue().splitlines()] == expected
+
+
+@pytest.mark.parametrize(
+    ("spans", "told"),
+    [
+        ("0-3:1..2", "months '0-3' are not understood"),
+        ("1-13:1..2", "months '1-13' are not understood"),
+        ("4-9@25:00-26:00:1..2", "hours '25:00-26:00' are not understood"),
+        ("4:2..1", "swap them"),
+        ("4:1..2(1.5..3)", "what fails must lie further out"),
+        ("4:1", "write spans as in"),
+        ("4:..", "a span has no limit"),
+        ("4:1 mg/L..2", "tank.temperature: mg/L measures concentration, not temperature (degC); it is in degC"),
+    ],
+)
+def test_spans_that_make_no_sense_are_refused(tmp_path: Path, capsys: Captured, spans: str, told: str) -> None:
+    """Months and hours that are none, a span upside down, without limits, or that reaches out of the possible one."""
+    assert main(["qc", "climatology", climate(tmp_path), f"spans={spans}", "--json"]) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert told in captured.err
+
+
+def test_a_recording_without_readings_is_told(tmp_path: Path, capsys: Captured) -> None:
+    """A header and nothing under it: no flags, and the reason on standard error."""
+    file = recording(tmp_path, [])
+    assert main(["qc", "spike", file, "suspect=1", "--json"]) == 0
+    captured = capsys.readouterr()
+    assert (captured.out, captured.err) == ("", f"{file} holds no readings\n")
+
+
+@pytest.mark.parametrize(
+    ("test", "pairs", "values", "expected"),
+    [
+        ("gross_range", ["fail_low=-2", "fail_high=3"], [-2.1, -2, -1.9, 2.9, 3, 3.1], [4, 1, 1, 1, 1, 4]),
+        ("gross_range", ["suspect_low=-2", "suspect_high=3"], [-2.1, -2, -1.9, 2.9, 3, 3.1], [3, 1, 1, 1, 1, 3]),
+        ("gross_range", ["fail_low=-2.05"], [-2.1, -2], [4, 1]),
+        ("gross_range", ["suspect_low=0.5"], [0.4], [3]),
+        ("gross_range", ["suspect_high=0.5"], [0.6], [3]),
+        ("spike", ["suspect=0.5", "fail=1"],
+         [1, 1.4, 1, 1.5, 1, 1.6, 1, 2, 1, 2.1, 1], [2, 1, 1, 1, 3, 3, 3, 3, 4, 4, 2]),
+        ("rate_of_change", ["suspect=0.1 1/min", "fail=0.2 1/min"], [1, 1.1, 1.3, 1, 1.2, 1.1], [2, 1, 3, 4, 3, 1]),
+        ("flat_line", ["suspect_time=60", "fail_time=120", "tolerance=0.1"], [1, 1.1, 1, 1.2], [1, 3, 4, 1]),
+        ("attenuated", ["suspect=0.3", "fail=0.2", "kind=range", "period=120"],
+         [1, 1.1, 1.3, 1.6, 2.0], [2, 4, 3, 1, 1]),
+        ("attenuated", ["suspect=0.1", "period=120"], [1, 1.2], [2, 1]),
+        ("attenuated", ["suspect=0.1001", "period=120"], [1, 1.2], [2, 3]),
+        ("gap", ["limit=60"], [1, 1], [1, 1]),
+        ("gap", ["limit=59.999"], [1, 1], [1, 4]),
+        ("codes", ["values=85"], [84.9, 85, 85.1], [1, 4, 1]),
+    ],
+)  # fmt: skip
+def test_a_limit_itself_passes(
+    tmp_path: Path, capsys: Captured, test: str, pairs: list[str], values: Sequence[float | None], expected: list[int]
+) -> None:
+    """Below, at and above every limit; how long and how flat are met where they are reached, how much where passed."""
+    assert flags(capsys, test, recording(tmp_path, values), *pairs) == expected
+
+
+def test_of_two_readings_of_one_instant_the_first_counts(tmp_path: Path, capsys: Captured) -> None:
+    """A repeat with another value is left out and told; two points in one recording are judged apart."""
+    file = tmp_path / "two.csv"
+    rows = ["0,a,1", "0,a,9", "0,b,9", "60,a,1", "60,b,9", "60,b,9", "120,a,1", "120,b,1"]
+    file.write_text("\n".join(["time,point,value", *(f"{row}" for row in rows)]) + "\n", encoding="utf-8")
+    assert main(["qc", "rate_of_change", str(file), "suspect=1/60", "--json"]) == 0
+    captured = capsys.readouterr()
+    found = [json.loads(line) for line in captured.out.splitlines()]
+    assert [(one["point"], one["flag"]) for one in found] == [
+        ("a", 2), ("b", 2), ("a", 1), ("b", 1), ("a", 1), ("b", 3)
+    ]  # fmt: skip
+    assert captured.err == "2 readings left out: the point had one at that time before\n"
 
 
 def test_a_line_tells_time_point_value_and_flag(tmp_path: Path, capsys: Captured) -> None:
@@ -164,6 +317,11 @@ def test_what_the_daemon_has_kept_can_be_judged(tmp_path: Path, capsys: Captured
         (["gross_range", "FILE", "fail_low=3", "--point", "tank.valu"], "did you mean tank.value?"),
         (["climatology", "FILE", "spans=spring"], "write spans as in"),
         (["attenuated", "FILE"], "attenuated has no limit"),
+        (["attenuated", "FILE", "suspect=-1"], "attenuated: a limit is negative"),
+        (["attenuated", "FILE", "fail=-1", "period=60"], "attenuated: a limit is negative"),
+        (["spike", "FILE", "fail=-1"], "spike: a limit is negative"),
+        (["rate_of_change", "FILE", "fail=-1/60"], "rate_of_change: a limit is negative"),
+        (["gross_range", "FILE", "fail_low=5 degC"], "the recording names no unit for it; write bare numbers"),
         (["attenuated", "FILE", "suspect=1", "kind=mean"], "'std' or 'range'"),
         (["syntax", "FILE", "strict=1"], "syntax has no settings"),
         (["neighbour", "FILE", "points=other", "fail=1"], "known points: tank.value"),

@@ -10,6 +10,8 @@ from CoolProp.HumidAirProp import HAPropsSI
 from rules.derived import moist_air
 from rules.derived.calc import calculate
 from rules.derived.moist_air import psychrolib
+from rules.derived.record import FloatOrArray
+from rules.derived.registry import DERIVED
 
 # At 101 325 Pa: degC, % -> VPD kPa, dew point FAO/PsychroLib/CoolProp degC, W psy/CP g/kg, h psy/CP kJ/kg,
 # wet bulb psy/CP degC, v m3/kg, absolute humidity g/m3. PsychroLib 2.5.0 (ideal gas), CoolProp 8.0.0 (real gas);
@@ -156,7 +158,39 @@ def test_ashrae_example_1() -> None:
     assert _value("wet_bulb", **air) == pytest.approx(20.0, abs=0.001)
 
 
+def test_ashrae_example_1_as_psychrolib_works_it_out() -> None:
+    """PsychroLib 2.5.0 for the same air: W 0.006401 kg/kg, dew 7.43 degC, 13.98 %, 56.725 kJ/kg, 0.8962 m3/kg."""
+    library = psychrolib()
+    assert library.CalcPsychrometricsFromTWetBulb(40.0, 20.0, 101325.0)[:3] == pytest.approx(
+        (0.006401, 7.43, 0.1398), abs=0.005
+    )
+    humidity = _value("psychrometer_humidity", temperature="104 degF", wet_bulb="68 degF", pressure="1 atm")
+    assert round(humidity, 2) == 13.98
+    air: dict[str, str | float] = {"temperature": "104 degF", "humidity": humidity, "pressure": "1013.25 hPa"}
+    assert round(_value("humidity_ratio", **air), 3) == 6.401
+    # The dew point here is by FAO-56 eq. 11, within 0.02 K of the library's.
+    assert _value("dew_point", temperature=40, humidity=humidity) == pytest.approx(7.43, abs=0.02)
+    assert round(_value("enthalpy", **air), 3) == 56.725
+    assert round(_value("specific_volume", **air), 4) == 0.8962
+
+
 # --- grids
+
+
+@pytest.mark.parametrize("kilopascal", [50.0, 80.0, 101.325, 112.0])
+def test_the_driest_air_has_a_wet_bulb_that_is_accepted(kilopascal: float) -> None:
+    """From -30 to 60 degC the wet bulb of dry air, by PsychroLib, is believed, and one 1.7 K lower is not."""
+    temperature = np.arange(-30.0, 60.1, 0.5)
+    lowest = np.asarray(moist_air.wet_bulb(temperature, 0.0 * temperature, kilopascal))
+    psychrometer = DERIVED["psychrometer_humidity"]
+    for wet, believed in ((lowest, True), (lowest - 1.7, False)):
+        inside = wet >= -30.0
+        columns: dict[str, FloatOrArray] = {
+            "temperature": temperature[inside],
+            "wet_bulb": wet[inside],
+            "pressure": kilopascal,
+        }
+        assert np.all(psychrometer.evaluate(columns)[1] == believed)
 
 
 def test_the_library_gives_what_it_gives_in_single_calls() -> None:

@@ -204,8 +204,8 @@ def test_two_short_runs_do_not_join_over_a_gap() -> None:
 )
 def test_attenuated_as_a_whole(limits: tuple[float, float], kind: str, values: Values, expected: list[int]) -> None:
     """Without a period the whole recording is one: all its readings get the same flag."""
-    suspect, fail = (Decimal(repr(limit)) for limit in limits)
-    assert as_a_whole(suspect, fail, kind, POINT, part(values)).tolist() == expected
+    test = made(AttenuatedSettings, suspect=limits[0], fail=limits[1], kind=kind, period="1 s", min_readings=2)
+    assert as_a_whole(test, POINT, part(values)).tolist() == expected
 
 
 @pytest.mark.parametrize(

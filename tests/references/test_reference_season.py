@@ -47,6 +47,22 @@ def test_chill_hours_without_a_low_end(hourly: str, expected: float) -> None:
     assert chill_hours(np.array([float(text) for text in hourly.split()]), low=-50.0) == expected
 
 
+@pytest.mark.parametrize(
+    ("name", "limit", "hours"),
+    [
+        ("hours_below", {"limit": 2.0}, 1),
+        ("hours_above", {"limit": 2.0}, 2),
+        ("leaf_wetness_hours", {"threshold": 2.0}, 3),
+        ("leaf_wetness_hours", {}, 1),
+    ],
+)
+def test_hours_beyond_a_limit(name: str, limit: dict[str, float], hours: float) -> None:
+    """Below and above leave the limit out, wetness takes it in; its default is 90 % (from memory)."""
+    series = "humidities" if name == "leaf_wetness_hours" else "temperatures"
+    listed = "1.9, 2, 2.1, 50" if limit.get("threshold") or series == "temperatures" else "89.9, 90"
+    assert calculate(name, {series: listed, **limit}).value == hours
+
+
 # McMaster & Wilhelm 1997: Tmax, Tmin, base -> method 1, method 2; exact.
 GROWING = [
     (25, 15, 10, 10, 10),

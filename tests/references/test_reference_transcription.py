@@ -49,6 +49,22 @@ def test_v_notch_flow(angle: float, level: float) -> None:
     assert found / 1000 / 60 == pytest.approx(flow, rel=1e-9)
 
 
+@pytest.mark.parametrize(("mass", "temperature"), [(20.0, 24.0), (100.0, 28.0), (250.0, 32.0)])
+def test_oxygen_demand_of_tilapia(mass: float, temperature: float) -> None:
+    """The fitted surface of Scientific Reports 11:24130 (2021)."""
+    w, t = mass, temperature
+    demand = 2014.45 + 2.75 * w - 165.2 * t + 0.007 * w * w + 3.93 * t * t - 0.21 * w * t
+    assert _value("fish_oxygen_demand", mass=mass, temperature=temperature) == pytest.approx(demand, rel=1e-9)
+
+
+def test_ammonia_as_a_compound_and_as_nitrogen() -> None:
+    """The factor is 17.0305/14.0067, which is 1.21588 (molar masses)."""
+    given = {"total_ammonia": 1000, "temperature": 25, "ph": 8}
+    assert _value("unionised_ammonia_nh3", **given) / _value("unionised_ammonia", **given) == pytest.approx(
+        1.21588, abs=0.000005
+    )
+
+
 def test_conductivity_at_25() -> None:
     """Standard Methods 2510 B, coefficient from memory: 1.91 % a degree."""
     assert _value("conductivity_at_25", conductivity=1000, temperature=15) == pytest.approx(1000 / 0.809, rel=1e-9)

@@ -116,13 +116,13 @@ REFUSALS: list[tuple[str, Mapping[str, Given], type[DerivedError], str]] = [
         "oxygen_saturation",
         {"temperture": 20},
         UnknownArgument,
-        "oxygen_saturation has no argument 'temperture'; did you mean temperature",
+        "(or conductance 0 to 58000 uS/cm); did you mean temperature",
     ),
     (
         "ammonia_fraction",
         {"xyz": 1},
         UnknownArgument,
-        "ammonia_fraction has no argument 'xyz'; known: ph, temperature",
+        "ammonia_fraction has no argument 'xyz'; it takes temperature 0 to 50 degC; ph 6 to 10 pH",
     ),
     (
         "ammonia_fraction",
@@ -140,7 +140,7 @@ REFUSALS: list[tuple[str, Mapping[str, Given], type[DerivedError], str]] = [
         "oxygen_saturation",
         {"temperature": "20 degX"},
         WrongUnit,
-        "unit 'degX' is not known; did you mean degF",
+        "unit 'degX' is not known; did you mean deg or degF or degC?; give 0 to 40 degC",
     ),
     (
         "oxygen_slope_runway",
@@ -158,8 +158,14 @@ REFUSALS: list[tuple[str, Mapping[str, Given], type[DerivedError], str]] = [
         "oxygen_saturation",
         {"temperature": "warm"},
         NotANumber,
-        "oxygen_saturation: temperature: 'warm' is not a number; give a number in degC, or with a unit of its own "
-        'as in temperature="0 degC"',
+        "oxygen_saturation: temperature: 'warm' is not a number; give 0 to 40 degC as a number in degC, or with a unit "
+        'of its own as in temperature="0 degC"',
+    ),
+    (
+        "oxygen_saturation",
+        {"temperature": "0." + "1" * 99},
+        NotANumber,
+        "temperature: text of 101 characters is no number; give 0 to 40 degC",
     ),
     ("oxygen_saturation", {"temperature": ""}, NotANumber, "temperature: '' is not a number"),
     ("oxygen_saturation", {"temperature": "nan"}, NotANumber, "temperature: 'nan' is not a number"),
@@ -230,6 +236,18 @@ REFUSALS: list[tuple[str, Mapping[str, Given], type[DerivedError], str]] = [
         {"temperature": 20, "wet_bulb": 21},
         Contradiction,
         "psychrometer_humidity needs wet_bulb at or below temperature",
+    ),
+    (
+        "psychrometer_humidity",
+        {"temperature": 25, "wet_bulb": 0},
+        Contradiction,
+        "psychrometer_humidity needs a wet_bulb that wetting can reach",
+    ),
+    (
+        "psychrometer_vapour_pressure",
+        {"temperature": 25, "wet_bulb": 0},
+        Contradiction,
+        "psychrometer_vapour_pressure needs a wet_bulb that wetting can reach",
     ),
     (
         "psychrometer_vapour_pressure",

@@ -100,11 +100,9 @@ def test_a_formula_states_equation_units_and_source(record: Derived) -> None:
 
 @every_quantity
 def test_every_unit_of_an_argument_is_understood(record: Derived) -> None:
-    """What the argument is in can be typed; `deg` and units per time are the ones outside the plain table."""
+    """What the argument is in can be typed; units per time are the ones outside the plain table."""
     for argument in record.arguments:
         for symbol in [argument.unit] + ([argument.instead.unit] if argument.instead else []):
-            if symbol == "deg":
-                continue  # angles are given as bare numbers so far
             unit = parse_unit(symbol) if symbol in UNITS else parse_rate_unit(symbol)
             assert unit.scale > 0
 

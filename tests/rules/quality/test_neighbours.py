@@ -60,6 +60,14 @@ def test_of_several_neighbours_the_median_counts() -> None:
     assert flags(readings("high", {0: 222, 1: 251}), low, readings("door", {0: 68, 1: 86})) == [3, 1]
 
 
+def test_the_middle_of_two_neighbours_and_the_limit_are_not_rounded() -> None:
+    """22.1 is 2.05 off the middle of 20.0 and 20.1 degC: beyond 2.03 and 2.04, at 2.05 it passes."""
+    near = (readings("low", {0: 200}), readings("mid", {0: 201}))
+    for limit, flag in (("2.03", 3), ("2.04", 3), ("2.05", 1)):
+        high = point("high", quality=(made(NeighbourSettings, points=["low", "mid"], suspect=limit),))
+        assert flags(readings("high", {0: 221}), *near, points=(high, LOW, point("mid"))) == [flag]
+
+
 def test_without_a_fresh_neighbour_it_is_not_evaluated() -> None:
     """A neighbour counts up to its stale_after, and not before it was first heard."""
     low = readings("low", {1: 200})
@@ -136,6 +144,7 @@ def naive(columns: dict[str, dict[int, int | None]], minute: int, value: int | N
         ({"points": ["high"], "fail": 1}, SettingError),
         ({"points": ["low"]}, SettingError),
         ({"points": ["low"], "suspect": 2, "fail": 1}, SettingError),
+        ({"points": ["low"], "suspect": -1}, SettingError),
         ({"points": ["tank"], "fail": 1}, UnitError),
     ],
 )

@@ -276,8 +276,24 @@ def test_limits_are_never_rounded() -> None:
     """With counts of 0.1 degC, 25.05 lies between two counts and is itself neither."""
     assert Feed(made(GrossRangeSettings, suspect_high="25.05")).judge(250, 251)[0] == [1, 3]
     assert Feed(made(GrossRangeSettings, fail_high="77.09 degF")).judge(250, 251)[0] == [1, 4]
+    assert Feed(made(GrossRangeSettings, suspect_low="25.05")).judge(250, 251)[0] == [3, 1]
     assert Feed(made(FlatLineSettings, fail_time="2 min", tolerance="0.19")).judge(1, 2, 2, 2)[0] == [1, 1, 4, 4]
     assert Feed(made(FlatLineSettings, fail_time="2 min", tolerance="0.09")).judge(1, 2, 2, 2)[0] == [1, 1, 1, 4]
+
+
+def test_a_tie_is_a_tie_however_large_the_numbers_are() -> None:
+    """2^31 - 1 counts in 2^31 + 1 ms at just that rate pass, one count more does not; products pass 63 bits there."""
+    point = PointPlan("tank.value", "ratio", "1", Fraction(1), MINUTE, 2**60)
+    wait, step = 2**31 + 1, 2**31 - 1
+    for counts, flag in ((step, 1), (step + 1, 3)):
+        quality = Quality([made(RateOfChangeSettings, suspect=f"{1000 * step}/{wait}")], point)
+        assert quality.judge(block(point.id, [0, wait], [0, counts]))[0].tolist() == [2, flag]
+
+
+def test_a_line_may_begin_right_behind_a_reading_that_came_as_long_before_as_lines_reach() -> None:
+    """From 1:00 on nothing but 9: at 1:30 the last minute was flat, though it began before the first 9 was sent."""
+    quality = Quality([made(FlatLineSettings, suspect_time="60 s")], POINT)
+    assert quality.judge(block(POINT.id, [0, 60_000, 90_000], [5, 9, 9]))[0].tolist() == [1, 1, 3]
 
 
 def test_the_middle_of_two_neighbours_is_not_rounded_either() -> None:
