@@ -15,7 +15,7 @@ from rules.durations import DAY, HOUR, show_duration
 from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings, Runway
-from rules.showing import fitted, rough, show, show_rate
+from rules.showing import NO, YES, fitted, rough, show, show_rate
 from rules.texts import Words, fill, places
 from rules.units import parse_amount, parse_rate
 
@@ -76,7 +76,10 @@ class Writer:
     def value(self, point: str, key: int) -> str:
         """A point's value at an instant, as shown to people."""
         counts = self.facts.value_at(point, key)
-        return self.words.say("no_reading") if counts is None else show(self.plan, self.points[point], counts)
+        if counts is None:
+            return self.words.say("no_reading")
+        shown = show(self.plan, self.points[point], counts)
+        return self.words.say(shown) if shown in (YES, NO) else shown
 
     def clock(self, ms: int, now: int) -> str:
         """A local time of day; with the day where it is not today's."""

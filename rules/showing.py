@@ -17,11 +17,16 @@ _DECIMALS = {
     "soil_moisture": 0,
     "illuminance": 0,
     "state": 0,
+    "count": 0,
 }
 _AT_MOST = {"concentration": 3, "volume": 1, "conductivity": 1}
 """Quantities that are shown as finely as the point resolves them, and with how many digits at most: a thousandth of
 ammonia matters, a tenth of all the water does not."""
 _GALLONS = {"L": "gal", "L/min": "gal/min", "L/h": "gal/h"}
+
+
+YES, NO = "yes", "no"
+"""What a contact or a switch shows."""
 
 
 def shown_unit(plan: Plan, unit: str) -> str:
@@ -33,7 +38,9 @@ def shown_unit(plan: Plan, unit: str) -> str:
 
 
 def show(plan: Plan, point: PointPlan, counts: Fraction | int, *, difference: bool = False) -> str:
-    """`6.8 mg/L`, `11.2 °C`: a value in counts of `point`, in the keeper's unit."""
+    """`6.8 mg/L`, `11.2 °C`, `yes`: a value in counts of `point`, in the keeper's unit."""
+    if point.quantity == "state" and counts * point.resolution in (0, 1):
+        return YES if counts else NO
     unit = shown_unit(plan, point.unit)
     value = convert(counts * point.resolution, point.units, parse_unit(unit), difference=difference)
     decimals = _decimals(point, unit)

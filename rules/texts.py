@@ -41,7 +41,7 @@ ENGLISH: Mapping[str, str] = {
     "assumed.expected.falls": ", if it falls {rate} an hour",
     "assumed.expected.rises": ", if it rises {rate} an hour",
     "first": "First: {do}",
-    "over": "Back to normal at {at} after {lasted}. {point} {value}.",
+    "over": "Back to normal at {at} after {lasted}. {point}: {value}.",
     "chattering": "{count} times within {within}. {advice}",
     "chattering.rest": "Until it has rested for {rest} it is not told one by one.",
     "advice.deadband": "In {rule}, widen deadband (now {deadband}), or lengthen on_delay (now {on_delay}).",
@@ -56,6 +56,8 @@ ENGLISH: Mapping[str, str] = {
     "more": "{count} more",
     # Values and spans.
     "no_reading": "no reading",
+    "yes": "yes",
+    "no": "no",
     "span.moment": "less than a minute",
     "span.minutes": "{minutes} min",
     "span.hours": "{hours} h",

@@ -139,11 +139,9 @@ def _cells(plan: Plan, point: PointPlan, scene: Scene, priority: str) -> list[Te
 
 
 def shown_value(plan: Plan, point: PointPlan, reading: Message) -> str:
-    """A reading with its unit; yes or no for a state."""
+    """A reading with its unit."""
     if reading.flag == Flag.MISSING:
         return "no value"
-    if point.quantity == "state":
-        return "yes" if reading.counts else "no"
     return show(plan, point, reading.counts)
 
 

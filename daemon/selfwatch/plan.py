@@ -43,7 +43,7 @@ _POINTS = (
     (UNSENT_AGE, "Oldest critical message", "duration", "s", _ONE),
     (REFUSED, "Messages refused within an hour", "state", "1", _ONE),
     (COMMIT_TIME, "Writing to the disk", "duration", "s", _MILLI),
-    (STARTS, "Starts within a day", "state", "1", _ONE),
+    (STARTS, "Starts within a day", "count", "1", _ONE),
     (BOARD, "The board", "equipment_temperature", "degC", _TENTH),
 )
 """id, what it is called, quantity, unit, resolution."""
@@ -129,7 +129,7 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
         "high": "0",
         "priority": "high",
         "title": "A service refuses our messages",
-        "says": "Refused within an hour: {value}",
+        "says": "One was refused within the hour",
         "do": "run `tidebed notify-test` and mend the address it names.",
     }
     yield {

@@ -58,7 +58,7 @@ def test_german_reads_like_german() -> None:
         "Fluss 11.0 °C seit 12:00. Sauerstoff 9.0 °C: etwa 2 h bis 5.0, wo Fische in Gefahr sind, "
         "falls es um 2.0 je Stunde fällt. Zuerst: Pumpe prüfen.",
     )
-    assert found[-1] == ("Vorbei: Wasser steht", "Um 12:11 wieder in Ordnung, nach 10 min. p 9.0 °C.")
+    assert found[-1] == ("Vorbei: Wasser steht", "Um 12:11 wieder in Ordnung, nach 10 min. p: 9.0 °C.")
 
 
 def test_a_language_that_there_is_not_is_refused_with_those_there_are() -> None:

@@ -17,6 +17,7 @@ from rules.engine import Engine
 from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings
+from rules.showing import show
 from tests.rules.told import (
     ANNA,
     BEN,
@@ -158,7 +159,7 @@ def test_the_message_that_it_is_over_says_when_and_after_how_long() -> None:
     """And what its point shows now; acknowledged or not."""
     plan = site([high("a")], names=NAMES)
     values: Values = {"p": {0: 11, 1800: 9}}
-    said = "Back to normal at 12:30 after 30 min. Air 9.0 °C."
+    said = "Back to normal at 12:30 after 30 min. Air: 9.0 °C."
     assert body(plan, values, HOUR, "recovery") == said
     assert message(plan, values, HOUR, [acknowledged(60)], "recovery").body["text"] == said
 
@@ -360,6 +361,25 @@ def test_volumes_come_in_gallons_where_the_keeper_wants_them() -> None:
     (notice,) = notices(events)
     assert notice.body["title"] == "Flow 2.0 gal/min"
     assert notice.body["text"] == "Flow back to the tank 2.0 gal/min since 12:01."
+
+
+DOOR = PointPlan("door", "state", "1", Fraction(1), 60_000, 10**9, name="Door open")
+
+
+@pytest.mark.parametrize(("counts", "shown"), [(1, "yes"), (0, "no"), (2, "2"), (-1, "-1")])
+def test_a_contact_shows_yes_or_no(counts: int, shown: str) -> None:
+    """One and zero mean nothing to a keeper; what is neither stays a number."""
+    assert show(Plan("x", "UTC", (DOOR,)), DOOR, counts) == shown
+
+
+def test_a_message_says_yes_or_no_of_a_contact_in_its_own_language() -> None:
+    """When it is over, too."""
+    opened = rule("band", "a", point="door", high="0.5", priority="critical", title="Door open: {value}")
+    plan = Plan("x", "UTC", (DOOR,), (opened,), persons=(ANNA,), settle=0, texts={"yes": "ja", "no": "nein"})
+    events = Engine(plan, at(0)).step([block("door", [at(0), at(60)], [1, 0])], [], at(61))
+    first, over = notices(events)
+    assert first.body["title"] == "Door open: ja"
+    assert over.body["text"].endswith("Door open: nein.")
 
 
 # --- other words
