@@ -10,7 +10,7 @@ from rules.calibration import Record, air_saturation, electrode_efficiency, one_
 from rules.derived.calc import calculate
 from rules.errors import SettingError
 from rules.plan import PointPlan
-from rules.units import exact, parse_amount, parse_unit
+from rules.units import convert, exact, parse_amount, parse_unit
 
 METHODS = ("one-point", "two-point", "polynomial", "air", "none")
 ROOM = "25"
@@ -18,6 +18,12 @@ ROOM = "25"
 _WORN, _ODD = 85, 105
 """Per cent of the Nernst slope: under the first an electrode is worn, beyond the second a buffer was mistaken (common
 practice, no source)."""
+_NO_ELECTRODE = 50, 120
+"""Per cent of it that no electrode and no mistake of a few tenths explains: then something else was typed."""
+_BUFFERS = 0, 60
+"""degC that buffers may have."""
+_NO_MEMBRANE = Fraction(1, 2), Fraction(2)
+"""Share of the saturation that an oxygen probe in mg/L shows in air: outside, it is broken and not to be calibrated."""
 
 
 class Made(NamedTuple):
@@ -34,6 +40,7 @@ def make(point: PointPlan, method: str, found: Sequence[str], effective: int, no
     """
     raw_unit = parse_unit(point.raw.unit)
     remarks: list[str] = []
+    found = [item.strip() for item in found]
     conditions = dict(item.split("=", 1) for item in found if item.partition("=")[0].isidentifier() and "=" in item)
     plain = [item for item in found if item.partition("=")[0] not in conditions]
     allowed = {"air": ("temperature", "pressure", "altitude", "salinity"), "two-point": ("temperature",)}
@@ -50,6 +57,10 @@ def make(point: PointPlan, method: str, found: Sequence[str], effective: int, no
         if not 2 <= len(plain) <= 6:
             raise SettingError(f"a polynomial takes {_form(method)}")
         coefficients = tuple(exact(text) for text in plain)
+        if not any(coefficients[1:]):
+            raise SettingError(
+                "by these coefficients the probe reads the same whatever it shows; the second is its slope"
+            )
         return Made(_record(point, coefficients, raw_unit.symbol, method, " ".join(plain), effective, note), remarks)
     if method == "air":
         _expect(plain, 1, method)
@@ -60,15 +71,26 @@ def make(point: PointPlan, method: str, found: Sequence[str], effective: int, no
             raise SettingError(f"the saturation in air depends on the day: {_form(method)}")
         conditions.setdefault("salinity", "0")
         true = parse_amount(f"{calculate('oxygen_saturation', conditions).value:.4f} mg/L", point.units)
+        low, high = _NO_MEMBRANE
+        if raw_unit.dimension == point.units.dimension and not low <= shown / true <= high and shown > 0:
+            raise SettingError(
+                f"the probe shows {float(shown):g} where air-saturated water holds {float(true):.2f} {point.unit}: "
+                "that is no drift; check what was typed, and its membrane, before it is calibrated"
+            )
         remarks.append(f"air-saturated water holds {float(true):.2f} {point.unit} there")
         coefficients = air_saturation(shown, true)
         pairs = f"{plain[0]}={float(true):.4g}"
     else:
         pairs_found = [_pair(item, point) for item in plain]
+        is_alike = raw_unit.dimension == point.units.dimension
+        for shown, true in pairs_found:
+            _plausible(point, true, "be true")
+            if is_alike:
+                _plausible(point, convert(shown, raw_unit, point.units), "be shown")
         pairs = " ".join(plain)
         if method == "one-point":
             _expect(plain, 1, method)
-            if raw_unit.dimension != point.units.dimension:
+            if not is_alike:
                 raise SettingError(f"{point.id} sends {raw_unit.symbol}: one point gives no slope; use two-point")
             coefficients = one_point(*pairs_found[0])
         else:
@@ -76,6 +98,10 @@ def make(point: PointPlan, method: str, found: Sequence[str], effective: int, no
             coefficients = two_points(*pairs_found)
             if point.quantity == "ph" and raw_unit.dimension == "voltage":
                 remarks.append(_electrode(point, pairs_found, conditions.get("temperature", ROOM)))
+            if not coefficients[1] or (is_alike and coefficients[1] < 0):
+                raise SettingError(
+                    "by these pairs the probe reads the same or less where it shows more; write each as SHOWN=TRUE"
+                )
     return Made(_record(point, coefficients, raw_unit.symbol, method, pairs, effective, note), remarks)
 
 
@@ -95,14 +121,38 @@ def drift(before: Record | None, after: Record, point: PointPlan) -> list[str]:
 
 def _electrode(point: PointPlan, pairs: Sequence[tuple[Fraction, Fraction]], temperature: str) -> str:
     celsius = float(parse_amount(temperature, parse_unit("degC")))
+    if not _BUFFERS[0] <= celsius <= _BUFFERS[1]:
+        raise SettingError(f"temperature={temperature}: buffers have {_BUFFERS[0]} to {_BUFFERS[1]} degC")
     raw_unit, mv = parse_unit(point.raw.unit), parse_unit("mV")
     first, second = ((raw * raw_unit.scale / mv.scale, ph) for raw, ph in pairs)
     share = electrode_efficiency(first, second, celsius)
+    if not _NO_ELECTRODE[0] <= share <= _NO_ELECTRODE[1]:
+        raise SettingError(
+            f"these pairs make {share:.1f} % of the Nernst slope at {celsius:g} degC, which no electrode has "
+            f"(95 to 102 is new, under {_WORN} worn); check the mV and the buffers"
+        )
     if share < _WORN:
         end = ": worn; clean it, and replace it if that does not help"
     else:
         end = ": more than there can be; check the buffers" if share > _ODD else ""
+    (mv1, ph1), (mv2, ph2) = first, second
+    if (mv2 - mv1) * (ph2 - ph1) > 0:
+        end += "; it shows more mV at the higher pH: unless its amplifier turns the sign, the buffers were swapped"
     return f"the electrode reaches {share:.1f} % of the Nernst slope at {celsius:g} degC{end}"
+
+
+def _plausible(point: PointPlan, value: Fraction, what: str) -> None:
+    """Raises SettingError for a value (in the point's unit) far outside the plausible span of its quantity.
+
+    Far is the width of the span: a water probe may be held into boiling water.
+    """
+    kind = point.kind
+    low, high = (convert(edge, parse_unit(kind.unit), point.units) for edge in (kind.low, kind.high))
+    if not 2 * low - high <= value <= 2 * high - low:
+        raise SettingError(
+            f"{float(value):g} {point.unit} cannot {what}: {kind.name} lies between {float(low):g} and {float(high):g} "
+            f"{point.unit}; check what was typed"
+        )
 
 
 def _record(

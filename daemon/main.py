@@ -13,6 +13,7 @@ import argparse
 import ast
 import importlib
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
@@ -22,6 +23,7 @@ from typing import Protocol, cast
 from rules.errors import TidebedError
 
 DONE, FOUND_WRONG, NOT_DONE = 0, 1, 2
+_NEGATIVE = re.compile(r"-\.?[0-9]")
 _COMMANDS = Path(__file__).parent / "commands"
 
 
@@ -63,7 +65,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     command.add_arguments(parser)
-    arguments = parser.parse_args(words[1:])
+    arguments = parser.parse_args([_spaced(word) for word in words[1:]])
     try:
         return command.run(arguments)
     except BrokenPipeError:  # the reader, such as `head`, has seen enough
@@ -75,6 +77,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     except (TidebedError, OSError) as error:
         print(f"tidebed {name}: {error}", file=sys.stderr)
         return NOT_DONE
+
+
+def _spaced(word: str) -> str:
+    """With a space before a number that is negative, such as in `-177=10`: else it would be taken for an option."""
+    return f" {word}" if _NEGATIVE.match(word) else word
 
 
 def _module(name: str) -> str:

@@ -111,6 +111,8 @@ def _amount(found: list[str]) -> dict[str, str]:
     if not number:
         raise SettingError(f"{' '.join(found)!r} is no amount; write a number and a unit, as in 120 g")
     if not symbol:
-        raise SettingError(f"{number} of what? write a unit after it, as in {number} g")
-    exact(number)
-    return {"amount": number, "unit": parse_unit(symbol).symbol}
+        raise SettingError(f"{number} of what? write a unit after it, as in {number} g, or count for pieces")
+    if exact(number) < 0:
+        raise SettingError(f"{number} {symbol} is negative; write how much, without a sign")
+    unit = parse_unit(symbol).symbol
+    return {"amount": number, "unit": "count" if unit == "1" else unit}

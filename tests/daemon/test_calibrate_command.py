@@ -68,6 +68,62 @@ def test_a_worn_electrode_is_named(site: Site, capsys: Captured) -> None:
     assert "worn" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("pair", "told"),
+    [
+        ("88.8=4", ": worn; clean it"),
+        ("150.8=4", ": worn; clean it"),
+        ("150.9=4", "85.0 % of the Nernst slope at 25 degC\n"),
+        ("186.3=4", "105.0 % of the Nernst slope at 25 degC\n"),
+        ("186.4=4", ": more than there can be"),
+        ("212.9=4", ": more than there can be"),
+        ("-177=4", "the buffers were swapped"),
+        ("177=10", "the buffers were swapped"),
+        ("177=4", "99.7 % of the Nernst slope at 25 degC\n"),
+        ("-177=10", "99.7 % of the Nernst slope at 25 degC\n"),
+    ],
+)
+def test_the_state_of_an_electrode_at_its_limits(site: Site, capsys: Captured, pair: str, told: str) -> None:
+    """Under 85 % of 59.16 mV it is worn, over 105 % a buffer was mistaken (common practice, no source)."""
+    assert calibrate(site, "tank.ph", "two-point", "0=7", pair) == 0
+    assert told in capsys.readouterr().out
+
+
+def test_numbers_may_be_negative(site: Site) -> None:
+    """A pH 10 buffer shows some -177 mV, and a polynomial may fall: neither is an option of the command."""
+    assert calibrate(site, "tank.ph", "two-point", "-177.48=10", "0=7") == 0
+    assert calibrate(site, "tank.ph", "polynomial", "7", "-0.0169", "-1e-9") == 0
+    assert calibrate(site, "tank.temperature", "one-point", "-.5=-0.4") == 0
+    first, second, third = handed_in(site)
+    offset, slope = (Fraction(text) for text in first.data["coefficients"].split())
+    assert first.data["pairs"] == "-177.48=10 0=7"
+    assert offset - slope * Fraction("177.48") == 10
+    assert second.data["coefficients"] == "7 -169/10000 -1/1000000000"
+    assert third.data["coefficients"] == "1/10 1"
+
+
+def test_a_thermometer_may_be_held_into_ice_and_boiling_water(site: Site) -> None:
+    """Shown 33 and 211, true 32 and 212 degF: far from what a tank has, and what a keeper has at hand."""
+    assert calibrate(site, "tank.temperature", "two-point", "33=32", "211=212") == 0
+    (act,) = handed_in(site)
+    offset, slope = (Fraction(text) for text in act.data["coefficients"].split())
+    assert [offset + 33 * slope, offset + 211 * slope] == [32, 212]
+
+
+def test_drift_is_told_since_the_one_that_held_then(site: Site, capsys: Captured) -> None:
+    """A calibration for an earlier day is compared with the one before that day; the next one is due after the last."""
+    with Store(site.store_path, site.plan.points) as store:
+        for effective, offset in ((1_780_000_000_000, "0"), (1_780_000_000_000 + 10 * DAY, "3")):
+            data = {"point": "tank.temperature", "coefficients": f"{offset} 1", "raw_unit": "degF", "unit": "degF"}
+            data |= {"effective": str(effective), "method": "one-point"}
+            store.commit(acts=[Act(effective, ActKind.CALIBRATE, "Anna", data=data)])
+    at = "2026-06-01T00:00:00Z"
+    assert calibrate(site, "tank.temperature", "one-point", "71=70", "--at", at) == 0
+    assert "had come to read +1 degF" in capsys.readouterr().out
+    assert calibrate(site, "tank.temperature", "one-point", "71=70") == 0
+    assert "had come to read +4 degF" in capsys.readouterr().out
+
+
 def test_oxygen_in_air_is_that_of_the_table(site: Site, capsys: Captured) -> None:
     """9.09 mg/L at 20 degC and 760 mmHg (USGS, Benson and Krause): a probe that shows 8.7 gains 9.09/8.7."""
     assert calibrate(site, "tank.oxygen", "air", "8.7", "temperature=20", "pressure=760mmHg") == 0
@@ -99,15 +155,16 @@ def test_what_is_known_of_a_point_is_listed(site: Site, capsys: Captured) -> Non
     """With when it is due again, by the rule that says so; as JSON for programs."""
     data = {"point": "tank.ph", "coefficients": "7 -1/59", "raw_unit": "mV", "unit": "pH", "method": "two-point"}
     act = Act(1_780_000_000_000, ActKind.CALIBRATE, "Anna", data={**data, "effective": "1780000000000"}, text="buffers")
+    before = Act(act.time - DAY, ActKind.CALIBRATE, "Anna", data={**data, "effective": str(act.time - DAY)})
     with Store(site.store_path, site.plan.points) as store:
-        store.commit(acts=[act])
+        store.commit(acts=[before, act])
     assert calibrate(site, "tank.ph") == 0
     shown = capsys.readouterr().out
     assert "two-point" in shown
     assert "by Anna (buffers)" in shown
     assert "due 2026-06-27 (rule ph.due)" in shown
     assert calibrate(site, "--json") == 0
-    line = json.loads(capsys.readouterr().out)
+    line = json.loads(capsys.readouterr().out.splitlines()[-1])
     assert (line["point"], line["effective"]) == ("tank.ph", 1_780_000_000_000)
 
 
@@ -128,6 +185,19 @@ def test_what_is_known_of_a_point_is_listed(site: Site, capsys: Captured) -> Non
         (["tank.oxygen", "air", "0", "temperature=20", "altitude=0"], "no oxygen in air"),
         (["tank.temperature", "air", "8.7", "temperature=20", "altitude=0"], "for oxygen probes"),
         (["tank.oxygen", "one-point", "8=8.2", "--at", "2999-01-01"], "has not come yet"),
+        (["tank.temperature", "one-point", "70=700"], "700 degF cannot be true: water_temperature lies between"),
+        (["tank.temperature", "one-point", "1e29=70"], "1e+29 degF cannot be shown"),
+        (["tank.temperature", "two-point", "32=32", "212=32"], "write each as SHOWN=TRUE"),
+        (["tank.temperature", "two-point", "40=90", "90=40"], "write each as SHOWN=TRUE"),
+        (["tank.ph", "two-point", "0=7", "177=40"], "40 pH cannot be true"),
+        (["tank.ph", "two-point", "0=7", "88.7=4"], "50.0 % of the Nernst slope at 25 degC, which no electrode has"),
+        (["tank.ph", "two-point", "0=7", "213=4"], "120.0 % of the Nernst slope"),
+        (["tank.ph", "two-point", "0=7", "177=7"], "same pH"),
+        (["tank.ph", "two-point", "0=7", "177=4", "temperature=-0.1"], "buffers have 0 to 60 degC"),
+        (["tank.ph", "two-point", "0=7", "177=4", "temperature=141 degF"], "buffers have 0 to 60 degC"),
+        (["tank.ph", "polynomial", "7", "0", "0"], "the second is its slope"),
+        (["tank.oxygen", "air", "4.5", "temperature=20", "altitude=0"], "no drift; check what was typed"),
+        (["tank.oxygen", "air", "18.3", "temperature=20", "altitude=0"], "no drift; check what was typed"),
     ],
 )
 def test_what_makes_no_calibration_ends_in_2(site: Site, capsys: Captured, words: list[str], told: str) -> None:

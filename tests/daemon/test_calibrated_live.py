@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
+from daemon.entries import dated
 from daemon.store import StoreReader, hand_in
 from demo_replay.replay import replay
 from rules.acts import Act, ActKind
@@ -68,6 +70,15 @@ def replayed(bench: Bench, as_of: int | None = None) -> list[tuple[int, str, str
         assert saved is not None
         span = (int(saved["start"]), int(saved["frontier"]))
         return alarms(replay(PLAN, store, acts=store.acts(), span=span).events)
+
+
+@pytest.mark.parametrize(("newest", "effective"), [(999, 1000), (1000, 1001), (5000, 5001)])
+def test_one_for_which_no_instant_was_named_holds_from_the_next_reading_on(newest: int, effective: int) -> None:
+    """From now, but behind the newest reading, which was judged already; one that is dated stays as it is."""
+    act = Act(0, ActKind.CALIBRATE, "Anna", data=data_of(PH.id, Record(0, 0, BUFFERS, "mV", "pH", "two-point")))
+    assert dated(act, 1000, lambda point: newest).data["effective"] == str(effective)
+    named = replace(act, data={**act.data, "effective": "7"})
+    assert dated(named, 1000, lambda point: newest).data["effective"] == "7"
 
 
 def test_a_probe_in_millivolts_means_nothing_before_its_first_calibration(bench: Bench) -> None:

@@ -43,6 +43,28 @@ def test_a_note_waits_for_the_daemon(site: Site, capsys: Captured) -> None:
     assert capsys.readouterr().out == "handed in: feeding 120 g, by Anna\n"
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["top_up", "20", "L"], "top_up 20 L"),
+        (["filter_emptied"], "filter_emptied"),
+        (["base_dosed", "5g"], "base_dosed 5 g"),
+        (["fish_in", "12", "count"], "fish_in 12 count"),
+        (["fish_dead", "1", "count"], "fish_dead 1 count"),
+        (["fish_weighed", "0.35", "kg"], "fish_weighed 0.35 kg"),
+        (["harvest", "5.5", "lb"], "harvest 5.5 lb"),
+        (["solids_drained", "4", "gal"], "solids_drained 4 gal"),
+        (["treatment", "3", "mL"], "treatment 3 mL"),
+    ],
+)
+def test_what_a_keeper_writes_down(site: Site, capsys: Captured, words: list[str], told: str) -> None:
+    """Feed, water, doses, fish, harvest, with the amounts and units in which people count them."""
+    assert main(["enter", "--note-kind", *words, "--who", "Anna", "--site", str(site.path)]) == 0
+    assert capsys.readouterr().out == f"handed in: {told}, by Anna\n"
+    (act,) = handed_in(site)
+    assert act.data["kind"] == words[0]
+
+
 def test_a_task_that_is_noted_is_no_longer_due(site: Site) -> None:
     """The engine takes the note up as it was handed in."""
     assert main(["enter", "--note-kind", "solids_drained", "--site", str(site.path)]) == 0
@@ -62,6 +84,8 @@ def test_a_task_that_is_noted_is_no_longer_due(site: Site) -> None:
         (["--note-kind", "feeding", "120"], "write a unit"),
         (["--note-kind", "feeding", "much", "g"], "is no amount"),
         (["--note-kind", "feeding", "120", "gramm"], "not known"),
+        (["--note-kind", "feeding", "-5", "g"], "without a sign"),
+        (["--note-kind", "fish_dead", "1"], "or count for pieces"),
         (["--note-kind", "reading"], "POINT VALUE UNIT"),
         ([], "write the point"),
         (["tank.ph"], "write the point"),
@@ -69,6 +93,7 @@ def test_a_task_that_is_noted_is_no_longer_due(site: Site) -> None:
         (["tank.ph", "6.8", "degC"], "not measured in"),
         (["tank.ph", "68"], "lies between"),
         (["tank.ph", "lots"], "not a number"),
+        (["tank.ph", "-1pH"], "tank.ph = -1 pH cannot be"),
         (["tank.ph", "6.8", "--at", "2999-01-01"], "has not come yet"),
         (["tank.ph", "6.8", "--at", "noon"], "is no time"),
     ],

@@ -45,6 +45,14 @@ def test_it_is_the_exact_value_rounded_half_to_even(
     assert found.tolist() == [value if abs(value) <= LARGEST_COUNT else 0 for value in exact]
 
 
+def test_the_largest_count_is_one_and_the_next_is_not() -> None:
+    """Either sign; what is too large is missing, not wrong."""
+    raw = np.array([LARGEST_COUNT, LARGEST_COUNT + 1, -LARGEST_COUNT, -LARGEST_COUNT - 1])
+    found, good = calibrated(np.arange(4), raw, F(1), F(1), [(0, (F(0), F(1)))], None)
+    assert good.tolist() == [True, False, True, False]
+    assert found.tolist() == [LARGEST_COUNT, 0, -LARGEST_COUNT, 0]
+
+
 def test_an_offset_and_a_line() -> None:
     """One point moves, two points move and stretch."""
     assert one_point(F(20), F("20.3")) == (F("0.3"), F(1))
