@@ -193,12 +193,15 @@ KINDS: dict[str, DayKind] = {
     "bed_without_inflow": _troubled(
         Failure("bed inflow", 9.5, 22.0, bed=1), rule="bed1.no_inflow", note="valve of bed 1 blocked"
     ),
-    "splashing": replace(
-        _troubled(
-            Failure("pump", 13.0, 15.5),
-            Failure("sump", 1.0, 13.0, leak=0.06),
-            rule="loop.splash",
-            note="a spout splashes beside its bed, until the pump is switched off for work",
+    "splashing": DayKind(
+        day=date(2026, 5, 20),
+        weather=_MAY,
+        start=_MAY_START,
+        failures=(Failure("pump", 13.0, 15.5), Failure("sump", 1.0, 13.0, leak=0.06)),
+        marks=(
+            Marked("loop.splash", "a spout splashes beside its bed; pump off for work", failure=0),
+            Marked("loop.stopped", "pump off for work", failure=0),
+            Marked("floor.wet_now", "water from the spout on the floor", truth="floor.wet", above=0.5),
         ),
         spread=1,
     ),
