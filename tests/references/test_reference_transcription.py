@@ -11,6 +11,7 @@ import math
 import pytest
 
 from rules.derived.calc import calculate
+from rules.derived.errors import OutOfRange
 
 
 def _value(name: str, **given: str | float) -> float:
@@ -63,6 +64,30 @@ def test_ammonia_as_a_compound_and_as_nitrogen() -> None:
     assert _value("unionised_ammonia_nh3", **given) / _value("unionised_ammonia", **given) == pytest.approx(
         1.21588, abs=0.000005
     )
+
+
+@pytest.mark.parametrize(
+    ("name", "argument", "low", "high", "unit"),
+    [
+        ("oxygen_saturation", "temperature", 0, 40, "degC"),
+        ("oxygen_saturation", "salinity", 0, 40, "g/kg"),
+        ("oxygen_saturation", "pressure", 0.5, 1.1, "atm"),
+        ("ammonia_fraction", "temperature", 0, 50, "degC"),
+        ("ammonia_fraction", "ph", 6, 10, "pH"),
+    ],
+)
+def test_the_range_that_a_source_states_is_kept(name: str, argument: str, low: float, high: float, unit: str) -> None:
+    """USGS memorandum 2011.03 and Emerson et al. 1975: the ends are in, a ten-thousandth beyond is refused."""
+    others: dict[str, str | float] = {"temperature": 20}
+    if name == "ammonia_fraction":
+        others["ph"] = 7
+    for value, is_in in ((low, True), (high, True), (low - 1e-4, False), (high + 1e-4, False)):
+        given = {**others, argument: f"{value!r} {unit}"}
+        if is_in:
+            assert calculate(name, given).value > 0
+        else:
+            with pytest.raises(OutOfRange, match=argument):
+                calculate(name, given)
 
 
 def test_conductivity_at_25() -> None:

@@ -282,12 +282,12 @@ def test_limits_are_never_rounded() -> None:
 
 
 def test_a_tie_is_a_tie_however_large_the_numbers_are() -> None:
-    """2^31 - 1 counts in 2^31 + 1 ms at just that rate pass, one count more does not; products pass 63 bits there."""
+    """2^32 - 1 counts in 2^32 + 1 ms at just that rate pass, one count more does not; products pass 63 bits there."""
     point = PointPlan("tank.value", "ratio", "1", Fraction(1), MINUTE, 2**60)
-    wait, step = 2**31 + 1, 2**31 - 1
-    for counts, flag in ((step, 1), (step + 1, 3)):
-        quality = Quality([made(RateOfChangeSettings, suspect=f"{1000 * step}/{wait}")], point)
-        assert quality.judge(block(point.id, [0, wait], [0, counts]))[0].tolist() == [2, flag]
+    wait, step = 2**32 + 1, 2**32 - 1
+    quality = Quality([made(RateOfChangeSettings, suspect=f"{1000 * step}/{wait}")], point)
+    readings = block(point.id, [0, wait, 2 * wait], [0, step, 2 * step + 1])
+    assert quality.judge(readings)[0].tolist() == [2, 1, 3]
 
 
 def test_a_line_may_begin_right_behind_a_reading_that_came_as_long_before_as_lines_reach() -> None:
