@@ -198,6 +198,7 @@ def test_what_is_known_of_a_point_is_listed(site: Site, capsys: Captured) -> Non
         (["tank.ph", "polynomial", "7", "0", "0"], "the second is its slope"),
         (["tank.oxygen", "air", "4.5", "temperature=20", "altitude=0"], "no drift; check what was typed"),
         (["tank.oxygen", "air", "18.3", "temperature=20", "altitude=0"], "no drift; check what was typed"),
+        (["tank.oxygen", "air", "0.1", "temperature=20", "altitude=0"], "no drift; check what was typed"),
     ],
 )
 def test_what_makes_no_calibration_ends_in_2(site: Site, capsys: Captured, words: list[str], told: str) -> None:
