@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import getpass
 import os
+import time
 from collections.abc import Mapping, Sequence
 
 from daemon.clock import SystemClock
@@ -13,7 +14,7 @@ from daemon.site.load import Site, load_site
 from daemon.site.located import nearest
 from daemon.store import StoreReader, hand_in
 from rules.acts import Act, ActKind
-from rules.durations import parse_duration
+from rules.durations import MINUTE, parse_duration
 from rules.errors import SettingError
 from rules.local_time import Zone
 
@@ -93,12 +94,39 @@ def hand_over(
 ) -> str:
     """Leave the act for the daemon, which dates it when it takes it, within a second or so; gives who acts.
 
-    Raises StoreMissing where no daemon has run yet, and StoreError.
+    Raises StoreMissing where no daemon has run yet, and StoreError; SettingError with the reason where a daemon that
+    runs refuses it.
     """
     who = arguments.who or getpass.getuser()
     act = Act(SystemClock().now(), kind, who, rule, side, until, text, dict(data or {}))
     hand_in(site.store_path, act)
+    if refused := _refusal(site, act):
+        raise SettingError(f"refused: {refused}")
     return who
+
+
+ANSWER_WITHIN = 4.0
+"""Seconds in which a daemon that runs has taken an act: a commit, and what it waits for readings on their way."""
+
+
+def _refusal(site: Site, act: Act) -> str:
+    """Why the daemon refuses what was just handed in; empty where it takes it, or where none runs just now."""
+    with StoreReader(site.store_path) as store:
+        saved = store.checkpoint()
+        if saved is None or abs(act.time - int(saved["now"])) > MINUTE:
+            return ""
+        until = time.monotonic() + ANSWER_WITHIN
+        while time.monotonic() < until:
+            for event in store.events(int(saved["frontier"]), type="act"):
+                body = event.body
+                said = tuple(body.get(key) or "" for key in ("kind", "who", "rule", "side", "text"))
+                if said == (act.kind.value, act.who, act.rule or "", act.side or "", act.text):
+                    return str(body.get("refused", ""))
+            time.sleep(0.1)
+    return ""
+
+
+_NEED_A_REASON = (ActKind.SHELVE, ActKind.OUT_OF_SERVICE)
 
 
 def hand_over_of_rule(
@@ -106,6 +134,8 @@ def hand_over_of_rule(
 ) -> tuple[str, str]:
     """As hand_over, for what `rule_arguments` took; gives who acts and the rule."""
     rule = known_rule(site, arguments.rule)
+    if kind in _NEED_A_REASON and not arguments.why.strip():
+        raise SettingError('--why is empty; say the reason, as in --why "the shade is being mended"')
     who = hand_over(arguments, site, kind, rule=rule, side=arguments.side, until=until, text=arguments.why)
     return who, rule
 

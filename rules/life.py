@@ -216,10 +216,10 @@ class Life:
         if move is None:
             return
         moved = False
-        refused = f"there is no alarm {act.rule}"
+        refused = f"there is no alarm {act.rule}" + (f" ({act.side})" if act.side else "")
         for alarm in self._meant(act):
             if act.kind in _RELEASES and alarm.state is not _RELEASES[act.kind]:
-                refused = alarm.refusal(move)
+                refused = f"{alarm.rule} ({alarm.side}) is {alarm.state.value}, not {_RELEASES[act.kind].value}"
                 continue
             # An act comes before what the readings of its instant change.
             quiet = move is Move.RELEASE and bool(self.causes.quiet_because(alarm.rule, key - 1))
@@ -237,7 +237,7 @@ class Life:
                 self._move(alarm, following, key, f"by {act.who}" + (f": {act.text}" if act.text else ""), by_act=True)
                 moved = True
         if not moved:
-            body["refused"] = refused
+            body["refused"] = refused if act.rule else f"there is nothing to {move.value}"
 
     def _meant(self, act: Act) -> list[Alarm]:
         found = [a for rule, sides in self.alarms.items() if act.rule in (None, rule) for a in sides.values()]

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from typing import NamedTuple
 
 from rules.plan import Plan, PointPlan
-from rules.units import convert, parse_unit
+from rules.units import convert, exact, parse_unit
 
 _SIGNS = {"degC": "°C", "degF": "°F", "uS/cm": "µS/cm", "umol/m2/s": "µmol/m²/s", "1": "", "pH": ""}
 _DECIMALS = {
@@ -46,6 +47,28 @@ def show(plan: Plan, point: PointPlan, counts: Fraction | int, *, difference: bo
     decimals = _decimals(point, unit)
     sign = _SIGNS.get(unit, unit)
     return f"{float(round(value, decimals)):.{decimals}f}{' ' + sign if sign else ''}"
+
+
+def show_number(plan: Plan, number: str, unit: str, *, difference: bool = False) -> str:
+    """`78.8 °F`: a number in `unit` as it was written, or to a tenth where the keeper chose another unit."""
+    shown = shown_unit(plan, unit)
+    if shown != unit:
+        value = convert(exact(number), parse_unit(unit), parse_unit(shown), difference=difference)
+        number = f"{float(round(value, 1)):.1f}"
+    sign = _SIGNS.get(shown, shown)
+    return f"{number} {sign}" if sign else number
+
+
+_LIMIT = re.compile(r"\b(limit|under|over|than) (-?[0-9]+(?:\.[0-9]+)?) (degC|degF|L|L/min|L/h|gal|gal/min|gal/h)(?![\w/])")
+
+
+def show_why(plan: Plan, why: str) -> str:
+    """A rule's reason, its limits (`limit 26.0 degC`) and differences (`more than 2 degC`) in the keeper's units."""
+    if why.startswith("by "):  # a person's own words
+        return why
+    return _LIMIT.sub(
+        lambda found: f"{found[1]} {show_number(plan, found[2], found[3], difference=found[1] == 'than')}", why
+    )
 
 
 def _decimals(point: PointPlan, unit: str) -> int:

@@ -14,6 +14,7 @@ from daemon.store import StoreReader
 from rules.engine import Engine
 from rules.events import show_time
 from rules.local_time import Zone
+from rules.showing import show_why
 
 EXAMPLE = "tidebed alarms site.toml"
 
@@ -97,7 +98,7 @@ def _print(site: Site, found: list[dict[str, Any]]) -> None:
             f"{alarm['rule']} ({alarm['side']})",
             state,
             since,
-            alarm["why"],
+            show_why(site.plan, alarm["why"]),
             style="bold red" if pressing else "dim" if aside else "",
         )
     console.print(table)

@@ -102,9 +102,9 @@ def _wrapped(text: str, hang: int = 2) -> list[str]:
 
 def _told(person: PersonSettings) -> str:
     wait = f" when nobody acknowledges for {show_duration(person.after)}" if person.after else ""
-    return (
-        f"{person.name or person.id}: {', '.join(person.priorities)}{wait}, by {', '.join(person.ways) or 'no way yet'}"
-    )
+    ways = f"by {', '.join(person.ways) or 'no way yet'}"
+    own = "".join(f"; {priority} by {', '.join(ways) or 'no way yet'}" for priority, ways in person.ways_for.items())
+    return f"{person.name or person.id}: {', '.join(person.priorities)}{wait}, {ways}{own}"
 
 
 def unwatched(site: Site) -> list[str]:

@@ -12,6 +12,8 @@ from daemon.site.load import load_site
 from daemon.store import StoreReader
 from rules.events import Event
 from rules.local_time import Zone
+from rules.plan import Plan
+from rules.showing import show_number, show_why
 
 EXAMPLE = "tidebed log site.toml --from 2026-04-03 --rule loop.stopped"
 
@@ -43,28 +45,29 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.json:
             print(json.dumps(event.line(), ensure_ascii=False))
         else:
-            print(f"{zone.moment(event.t):%Y-%m-%d %H:%M:%S}  {told(event)}")
+            print(f"{zone.moment(event.t):%Y-%m-%d %H:%M:%S}  {told(event, site.plan, zone)}")
     if not events and not arguments.json:
         print("Nothing in the log for that.")
     return 0
 
 
-def told(event: Event) -> str:
-    """One line for a person."""
+def told(event: Event, plan: Plan, zone: Zone) -> str:
+    """One line for a person, in the keeper's units."""
     body: dict[str, Any] = dict(event.body)
-    why = f": {body['why']}" if body.get("why") else ""
+    why = f": {show_why(plan, body['why'])}" if body.get("why") else ""
     if event.type == "alarm":
-        value = "" if body["value"] is None else f" at {body['value']:g} {body['unit']}"
+        value = "" if body["value"] is None else " at " + show_number(plan, f"{body['value']:g}", body["unit"])
         return f"{body['priority']:<8} {body['rule']} ({body['side']}) {body['was']} -> {body['state']}{value}{why}"
     if event.type == "decision":
         return f"decision {body['stage']} {body['action']} ({body['mode']}){why}"
     if event.type == "notice":
         return f"message  to {body['person']} ({body['purpose']}): {body['title']}"
     if event.type == "act":
-        shown = ("rule", "side", "point", "method", "value", "amount", "unit", "text")
+        shown = ("rule", "side", "on_duty", "rules", "point", "method", "value", "amount", "unit", "text")
         about = " ".join(str(body[key]) for key in shown if body.get(key))
+        until = f" until {zone.moment(body['until']):%d %b %H:%M:%S}" if body.get("until") else ""
         refused = f"; refused: {body['refused']}" if body.get("refused") else ""
-        return f"{body['kind']:<8} by {body['who']} {about}{refused}"
+        return f"{body['kind']:<8} by {body['who']} {about}{until}{refused}"
     if event.type == "off":
         return "off      the daemon did not run"
     return f"{event.type:<8} {body.get('rule') or body.get('point') or ''}{why}"

@@ -67,6 +67,8 @@ def run(arguments: argparse.Namespace) -> int:
         raise SettingError(f"--from {show_time(start)} does not lie before --to {show_time(end)}")
     if arguments.labels is not None and arguments.what != "season":
         raise SettingError("--labels goes with `tidebed report season`")
+    if arguments.what == "alarms":
+        start = max(start, min(_watched_since(site), end - DAY))
     told = _season if arguments.what == "season" else _alarms
     page, lines, show = told(site, start, end, zone, arguments)
     if out is not None:
@@ -79,6 +81,14 @@ def run(arguments: argparse.Namespace) -> int:
     else:
         show()
     return 0
+
+
+def _watched_since(site: Site) -> int:
+    """The first instant that was judged, ms UTC: days before a daemon watched are no days without an alarm. A day at
+    least is looked at, so that a first hour does not make a rate of its own."""
+    with StoreReader(site.store_path, site.plan.points) as store:
+        saved = store.checkpoint()
+    return 0 if saved is None else int(saved["start"])
 
 
 Told = tuple[Callable[[], str], Iterable[dict[str, Any]], Callable[[], None]]

@@ -80,11 +80,13 @@ class Measures:
         running: Callable[[], float] = running_time,
         free: Callable[[Path], float] | None = None,
         starts: Iterable[int] = (),
+        refused: Iterable[Sending] = (),
         board: Callable[[], float | None] | None = None,
     ) -> None:
         """store: the store's file; critical_since: when the oldest critical message that waits was made, ms UTC.
 
-        starts: when daemons began again after this site had been watched before, ms UTC; board: its temperature, degC.
+        starts: when daemons began again after this site had been watched before, ms UTC; refused: messages that were
+        refused before this daemon began; board: its temperature, degC.
         """
         self._store, self._clock, self._listening, self._tally = store, clock, listening, tally
         self._critical_since = critical_since
@@ -95,6 +97,10 @@ class Measures:
         self._committed = running()
         self._slowest = 0.0
         self._refusals: deque[float] = deque()
+        for sending in sorted(refused, key=lambda one: one.settled or 0):
+            ago = clock.now() / 1000 - (sending.settled or 0) / 1000
+            if ago <= REFUSED_WITHIN and not sending.rule.startswith(OWN):
+                self._refusals.append(running() - ago)
         self._starts, self._board = tuple(starts), board or board_temperature
 
     def look(self) -> None:

@@ -18,7 +18,7 @@ from daemon.selfwatch.measures import Listening, Measures
 from daemon.selfwatch.pulse import Pulse
 from daemon.selfwatch.supervisor import Supervisor
 from daemon.site.load import Site
-from daemon.store import Sending
+from daemon.store import Sending, StoreReader
 from rules.clock import Clock
 from rules.people import PersonSettings
 
@@ -63,6 +63,8 @@ class SelfWatch:
     ) -> None:
         """The daemon watches from here on. ways, tokens: from the secrets; persons: as the site file has them now."""
         self._clock = clock
+        with StoreReader(site.store_path) as store:
+            refused = store.refused()
         self._measures = Measures(
             site.store_path,
             clock,
@@ -70,6 +72,7 @@ class SelfWatch:
             loop.tally,
             lambda: outbox.health().critical_since,
             starts=loop.restarts,
+            refused=refused,
         )
         self._last_resort = LastResort(site.plan.name, notifier, ways, persons)
         self._every = site.selfwatch.every / 1000 if site.selfwatch.enabled else 0.0

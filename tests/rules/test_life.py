@@ -159,7 +159,7 @@ def test_an_alarm_released_by_a_person_while_suppressed_stays_quiet() -> None:
     [
         (ActKind.ACKNOWLEDGE, None, "cannot acknowledge a (high): it is normal"),
         (ActKind.RESET, None, "cannot reset a (high): it is normal"),
-        (ActKind.UNSHELVE, None, "cannot release a (high): it is normal"),
+        (ActKind.UNSHELVE, None, "a (high) is normal, not shelved"),
         (ActKind.SHELVE, None, "shelving needs an end that lies ahead, at most a year away"),
         (ActKind.SHELVE, 400 * 24 * HOUR, "shelving needs an end that lies ahead, at most a year away"),
     ],
@@ -175,6 +175,23 @@ def test_an_act_on_an_alarm_that_there_is_not_is_refused() -> None:
     """By name."""
     events = judged(site([high("a")]), {"p": {0: 11}}, 60, [acknowledged(10, "b")])
     assert [e.body.get("refused") for e in events if e.type == "act"] == ["there is no alarm b"]
+
+
+def test_a_refusal_names_the_side_the_state_and_what_nobody_waits_for() -> None:
+    """A side that the rule lacks, an alarm set aside in another way, and all alarms where none waits."""
+    acts = [
+        act(ActKind.ACKNOWLEDGE, 5, None, None),
+        Act(at(8), ActKind.ACKNOWLEDGE, rule="a", side="low"),
+        act(ActKind.SHELVE, 10, "a", 1000),
+        act(ActKind.IN_SERVICE, 20, "a", None),
+    ]
+    events = judged(site([high("a")]), {"p": {0: 9}}, 60, acts)
+    assert [e.body.get("refused") for e in events if e.type == "act"] == [
+        "there is nothing to acknowledge",
+        "there is no alarm a (low)",
+        None,
+        "a (high) is shelved, not out-of-service",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,7 @@ from rules.engine import Engine
 from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings
-from rules.showing import show
+from rules.showing import show, show_why
 from tests.rules.told import (
     ANNA,
     BEN,
@@ -370,6 +370,28 @@ DOOR = PointPlan("door", "state", "1", Fraction(1), 60_000, 10**9, name="Door op
 def test_a_contact_shows_yes_or_no(counts: int, shown: str) -> None:
     """One and zero mean nothing to a keeper; what is neither stays a number."""
     assert show(Plan("x", "UTC", (DOOR,)), DOOR, counts) == shown
+
+
+@pytest.mark.parametrize(
+    ("why", "shown"),
+    [
+        ("beyond its high limit 26.0 degC", "beyond its high limit 78.8 °F"),
+        ("beyond its low limit -5 degC", "beyond its low limit 23.0 °F"),
+        ("beyond its high limit 90 degF", "beyond its high limit 90 °F"),
+        ("would pass its low limit 3 degC within 90 min", "would pass its low limit 37.4 °F within 90 min"),
+        ("a, b are more than 2 degC apart", "a, b are more than 3.6 °F apart"),
+        ("moved no more than 0.5 degC over 2 h", "moved no more than 0.9 °F over 2 h"),
+        ("beyond its low limit 3.0 L/min", "beyond its low limit 0.8 gal/min"),
+        ("return.flow under 30 L/h, pump.current under 0.1 A", "return.flow under 7.9 gal/h, pump.current under 0.1 A"),
+        ("beyond its low limit 3.0 mg/L", "beyond its low limit 3.0 mg/L"),
+        ("beyond its high limit 3.0 degC/h", "beyond its high limit 3.0 degC/h"),
+        ("by anna: told a limit 26 degC", "by anna: told a limit 26 degC"),
+    ],
+)
+def test_a_reason_is_in_the_keepers_units_and_a_persons_words_are_not_touched(why: str, shown: str) -> None:
+    """Limits with their offset, differences by scale alone; 26.0 °C is 78.8 °F."""
+    plan = Plan("x", "UTC", (DOOR,), temperature_unit="degF", volume_unit="gal")
+    assert show_why(plan, why) == shown
 
 
 def test_a_message_says_yes_or_no_of_a_contact_in_its_own_language() -> None:

@@ -151,6 +151,28 @@ def test_refusals_count_for_an_hour_and_those_of_our_own_points_never(board: Boa
     assert board.counts()["refused"] == 0
 
 
+def test_what_was_refused_before_the_daemon_began_again_counts_for_the_rest_of_its_hour(tmp_path: Path) -> None:
+    """A restart is no reason to say that the service takes our messages again."""
+    board = Board(tmp_path)
+    refused = [
+        Sending("m", "anna", "phone", "", "", "high", "first", 0, settled=board.now() - ago * 1000, rule=rule)
+        for ago, rule in ((3601, "tank.warm"), (3590, "tank.warm"), (5, "tidebed.not_taken"))
+    ]
+    board.measures = Measures(
+        tmp_path / "store.sqlite",
+        board,
+        board.listening,
+        board.tally,
+        lambda: None,
+        wall=board.wall,
+        running=lambda: board.running,
+        refused=refused,
+    )
+    assert board.counts()["refused"] == 1
+    board.pass_by(10.5)
+    assert board.counts()["refused"] == 0
+
+
 def test_the_disk_is_the_stores(tmp_path: Path) -> None:
     """A share of the whole; a folder that is gone raises no alarm of its own, for the store's own errors tell it."""
     assert 0 <= free_share(tmp_path / "store.sqlite") <= 1
