@@ -59,7 +59,9 @@ def show_number(plan: Plan, number: str, unit: str, *, difference: bool = False)
     return f"{number} {sign}" if sign else number
 
 
-_LIMIT = re.compile(r"\b(limit|under|over|than) (-?[0-9]+(?:\.[0-9]+)?) (degC|degF|L|L/min|L/h|gal|gal/min|gal/h)(?![\w/])")
+_LIMIT = re.compile(
+    r"\b(limit|under|over|than) (-?[0-9]+(?:\.[0-9]+)?) (degC|degF|L|L/min|L/h|gal|gal/min|gal/h)(?![\w/])"
+)
 
 
 def show_why(plan: Plan, why: str) -> str:

@@ -76,6 +76,14 @@ def places(template: str) -> list[str]:
     return _PLACE.findall(template)
 
 
+STRAY = "has a brace that holds no name"
+
+
+def strays(template: str, place: re.Pattern[str] = _PLACE) -> bool:
+    """Whether a brace stands in it that is not part of a place; people would read it as it stands."""
+    return re.search(r"[{}]", place.sub("", template)) is not None
+
+
 def fill(template: str, known: Mapping[str, str]) -> str:
     """The template with what is known filled in; any other name is left as it stands."""
     return _PLACE.sub(lambda match: known.get(match.group(1), match.group(0)), template)
@@ -101,6 +109,8 @@ def problems_of(own: Mapping[str, object]) -> list[str]:
             found.append(f"text {name!r} is not one that Tidebed says; its names are {', '.join(ENGLISH)}")
         elif not isinstance(text, str):
             found.append(f"text {name!r} must be text in quotes")
+        elif strays(text):
+            found.append(f"text {name!r} {STRAY}: {text}")
         else:
             known = places(ENGLISH[name])
             found += [

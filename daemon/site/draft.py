@@ -15,12 +15,14 @@ from daemon.site.located import Located, nearest
 from daemon.site.problem import Problem
 from daemon.site.reach import HeartbeatTable, PersonTable, SelfwatchTable, SendingTable, WebTable
 from daemon.site.tables import DERIVED_KINDS, PointTable, SiteTable, StoreTable
+from daemon.texts import texts_in
 from rules.conditions import KINDS
 from rules.derived_settings import DerivedSettings
+from rules.errors import SettingError
 from rules.message_settings import MessageSettings
 from rules.settings import RuleSettings
 from rules.stages import StageSettings
-from rules.texts import ENGLISH, places
+from rules.texts import ENGLISH, STRAY, places, strays
 
 LISTS = ("point", "derived", "rule", "stage", "person")
 TABLES = ("site", "adapter", "store", "web", "messages", "texts", "sending", "heartbeat", "selfwatch")
@@ -78,7 +80,7 @@ def draft(located: Located) -> Draft:
     made.store = _table(made, ("store",), StoreTable) or made.store
     made.web = _table(made, ("web",), WebTable) or made.web
     made.messages = _table(made, ("messages",), MessageSettings) or made.messages
-    made.texts = _texts(made)
+    made.texts = _language(made) | _texts(made)
     made.sending = _table(made, ("sending",), SendingTable) or made.sending
     made.heartbeat = _table(made, ("heartbeat",), HeartbeatTable)
     made.selfwatch = _table(made, ("selfwatch",), SelfwatchTable) or made.selfwatch
@@ -101,6 +103,16 @@ def _table(made: Draft, path: Path, model: type[M]) -> M | None:
     return _read(made, path, model, table)
 
 
+def _language(made: Draft) -> dict[str, str]:
+    """The words of the site's language, which `[texts]` may replace."""
+    try:
+        return texts_in(made.site.language)
+    except SettingError as error:
+        what, _, mend = str(error).partition("; ")
+        made.refuse(("site", "language"), what, mend)
+        return {}
+
+
 def _texts(made: Draft) -> dict[str, str]:
     """`[texts]`: name -> text, of those that are right. A name with dots is written in quotes."""
     found, table = made.located.look_up(("texts",))
@@ -116,6 +128,8 @@ def _texts(made: Draft) -> dict[str, str]:
             made.refuse(path, "is no text of ours", nearest(name, ENGLISH, kind="texts"))
         elif not isinstance(text, str):
             made.refuse(path, "must be text", "put it in quotes")
+        elif strays(text):
+            made.refuse(path, STRAY, "write a name in small letters, as in {value}")
         elif unknown := [place for place in places(text) if place not in places(ENGLISH[name])]:
             made.refuse(
                 path, f"{{{unknown[0]}}} cannot be filled in", nearest(unknown[0], places(ENGLISH[name]), kind="names")

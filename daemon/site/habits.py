@@ -13,6 +13,7 @@ from rules.conditions.band import BandSettings
 from rules.errors import SettingError
 from rules.local_time import when
 from rules.settings import RuleSettings
+from rules.texts import STRAY, strays
 
 _PLACE = re.compile(r"\{([^{}]*)\}")
 
@@ -72,6 +73,8 @@ def _check_span(made: Draft, path: Path, hours: str | None, season: str | None) 
 def _check_text(made: Draft, path: Path, text: str | None) -> None:
     """Only what can be filled in may stand in braces: the value, or a point of the site."""
     known = ("value", *made.ids("point"), *made.ids("derived"))
+    if strays(text or "", _PLACE):
+        made.refuse(path, STRAY, "write the name of a point in one pair of braces, as in {value}")
     for name in _PLACE.findall(text or ""):
         if name not in known:
             made.refuse(path, f"{{{name}}} cannot be filled in", nearest(name, known, kind="names"))

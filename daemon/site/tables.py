@@ -36,6 +36,9 @@ class SiteTable(Settings):
     longitude: float | None = Field(default=None, ge=-180, le=180, description="degrees, east is positive")
     altitude: float | None = Field(default=None, ge=-430, le=6000, description="metres above sea level")
     display: DisplayTable = DisplayTable()
+    language: str = Field(
+        default="en", description='in which the messages are; "en", or a file of daemon/texts, as in "de"'
+    )
     settle: Duration = Field(default=SECOND, description="how long a reading that is on its way is waited for")
     catch_up: Duration = Field(
         default=MINUTE, description="how long a restart waits for readings that were queued meanwhile"

@@ -7,11 +7,13 @@ from pathlib import Path
 import pytest
 
 import daemon.texts
+from daemon.site.load import load_site
 from daemon.texts import languages, texts_in
 from rules.errors import SettingError
 from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.texts import ENGLISH, places, problems_of
 from tests.rules.told import ANNA, BEN, high, judged, notices, site
+from tests.site_files import SITE
 
 OTHERS = [language for language in languages() if language != "en"]
 
@@ -61,6 +63,15 @@ def test_german_reads_like_german() -> None:
     assert found[-1] == ("Vorbei: Wasser steht", "Um 12:11 wieder in Ordnung, nach 10 min. p: 9.0 °C.")
 
 
+def test_a_site_speaks_the_language_that_its_file_names_and_the_keepers_own_words_in_it(tmp_path: Path) -> None:
+    """What the keeper wrote wins; the rest is the language's."""
+    own = '[texts]\n"title.low" = "Zu wenig: {point}"\n'
+    file = tmp_path / "site.toml"
+    file.write_text(SITE.replace("altitude = 40", 'altitude = 40\nlanguage = "de"', 1) + own, encoding="utf-8")
+    texts = load_site(file).plan.texts
+    assert texts == {**texts_in("de"), "title.low": "Zu wenig: {point}"}
+
+
 def test_a_language_that_there_is_not_is_refused_with_those_there_are() -> None:
     """By name."""
     with pytest.raises(SettingError, match=r"no texts in 'xx'; write one of en, de"):
@@ -78,6 +89,7 @@ def test_a_wrong_file_is_refused_by_its_name(tmp_path: Path, monkeypatch: pytest
 def test_texts_are_checked_for_names_and_places() -> None:
     """Unknown names, what is no text, and places that nothing fills."""
     assert problems_of({"first": "Zuerst: {do}", "says": "{point}"}) == []
+    assert problems_of({"first": "{do"}) == ["text 'first' has a brace that holds no name: {do"]
     assert problems_of({"first": 3}) == ["text 'first' must be text in quotes"]
     assert problems_of({"first": "{don}"}) == ["text 'first': {don} cannot be filled in; there is {do}"]
     assert problems_of({"no_reading": "{x}"}) == ["text 'no_reading': {x} cannot be filled in; there are none"]

@@ -290,6 +290,8 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             'within = "1 h"',
             'within = "1 h"  stands alone; say after which kind of note: since_note = ...',
         ),
+        ("Tank at {value}", "Tank at {value", 'title = "Tank at {value"  has a brace that holds no name'),
+        ("altitude = 40", 'language = "xx"', "language = \"xx\"  there are no texts in 'xx'; write one of en, de"),
         ("Tank at {value}", "Tank at {valu}", "{valu} cannot be filled in; did you mean value?"),
         ('"anna_phone"', '"sms://+353"', "must be the name of a secret, not an address"),
         # secrets
