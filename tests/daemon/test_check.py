@@ -99,6 +99,14 @@ def test_the_site_file_is_found_in_the_environment_and_then_here(
     assert "other.toml" in capsys.readouterr().err
 
 
+def test_each_way_of_a_person_is_told_with_what_goes_by_it(tmp_path: Path, capsys: Captured) -> None:
+    """A loud one for critical alarms too, so that nobody has to trust that it is used."""
+    person = 'id = "zoe"\nways = ["mail"]\nways_for = { critical = ["mail", "siren"] }\n'
+    assert main(["check", write(tmp_path, SITE + f"[[person]]\n{person}")]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "zoe: critical, high, medium, by mail; critical by mail, siren" in told
+
+
 def test_the_schema_is_printed_as_json(capsys: Captured) -> None:
     """For editors; no site file is needed."""
     assert main(["check", "--schema"]) == 0

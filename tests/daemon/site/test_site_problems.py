@@ -35,7 +35,7 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             'name = "Alder Lane"',
             "xyz = 1",
             "site  xyz = 1  unknown key; known keys: name, timezone, latitude, longitude, altitude, "
-            "display, settle, catch_up",
+            "display, language, settle, catch_up",
         ),
         (
             "under = 0.1",
