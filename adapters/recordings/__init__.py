@@ -2,6 +2,6 @@
 
 from adapters.recordings.read import read_recordings
 from adapters.recordings.recording import BadLine, Recording, RecordingRefused
-from adapters.recordings.write import write_csv
+from adapters.recordings.write import write_csv, write_stretches
 
-__all__ = ["BadLine", "Recording", "RecordingRefused", "read_recordings", "write_csv"]
+__all__ = ["BadLine", "Recording", "RecordingRefused", "read_recordings", "write_csv", "write_stretches"]

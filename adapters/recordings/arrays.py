@@ -26,7 +26,7 @@ def texts(array: Any) -> Repeating:
 
     kind = array.type.value_type if pa.types.is_dictionary(array.type) else array.type
     if not (_is_text(kind) or pa.types.is_null(kind)):
-        raise RecordingRefused(f"it holds {array.type} where text is wanted")
+        raise RecordingRefused(f"it holds {array.type} where text is wanted; write it as such")
     return _repeating(array.cast(pa.string()))
 
 
@@ -50,7 +50,9 @@ def numbers(array: Any) -> Repeating | Numbers:
         exact = _decimals(array)
         return _repeating(array.cast(pa.string())) if exact is None else exact
     elif not pa.types.is_integer(kind):
-        raise RecordingRefused(f"it holds {array.type} where numbers are wanted")
+        raise RecordingRefused(
+            f"it holds {array.type} where numbers are wanted; write them as decimals, floats or text"
+        )
     try:
         whole = array.cast(pa.int64()).fill_null(0).to_numpy()
     except pa.ArrowInvalid:
@@ -73,7 +75,9 @@ def instants(array: Any, local: LocalTime) -> tuple[Times, dict[int, str]]:
         array = array.cast(kind)
     if not pa.types.is_timestamp(kind):
         if not (_is_text(kind) or pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind)):
-            raise RecordingRefused(f"it holds {array.type} where times are wanted")
+            raise RecordingRefused(
+                f"it holds {array.type} where times are wanted; write timestamps, text or epoch seconds"
+            )
         return parse_instants(_column(array.cast(pa.string()).fill_null("")), local)
     places = _PER_SECOND[kind.unit]
     found = array.cast(pa.int64()).fill_null(0).to_numpy()

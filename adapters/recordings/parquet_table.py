@@ -32,6 +32,7 @@ def read_parquet(opened: Opened, into: Gathered, zone: dt.tzinfo) -> None:
     import pyarrow as pa
     from pyarrow import parquet
 
+    row = 1
     try:
         with parquet.ParquetFile(opened.path, buffer_size=_BUFFER, pre_buffer=False) as file:
             names = file.schema_arrow.names
@@ -43,12 +44,15 @@ def read_parquet(opened: Opened, into: Gathered, zone: dt.tzinfo) -> None:
                 table = WideTable(opened.path, [name.strip() for name in names], into, local)
             wanted = [place for place in range(len(names)) if place not in table.unwanted]
             named = [names[place] for place in wanted]
-            row = 1
             for batch in file.iter_batches(max(_FIELDS // len(named), 1024), columns=named, use_threads=False):
                 by_place = dict(zip(wanted, batch.columns, strict=True))
                 row += table.take(_split(opened, table, names, by_place, row, local))
     except (pa.ArrowException, OSError) as error:
-        raise RecordingRefused(f"{opened.path}: no Parquet, damaged or cut short: {error}") from None
+        where = f" from row {row:,} on" if row > 1 else ""
+        told = " ".join(str(error).split())
+        raise RecordingRefused(
+            f"{opened.path}: no Parquet, damaged or cut short{where}; copy or write it again: {told}"
+        ) from None
 
 
 def _split(

@@ -270,7 +270,7 @@ def test_what_is_ordered_for_a_while_is_shown(site: Site, capsys: pytest.Capture
         (["away", "--on-duty", "ben", "--until", "2126-01-01"], "at most 366 d"),
         (["away", "--on-duty", "ben", "--until", "soon"], "is no time"),
         (["reset", "no.rule"], "there is no rule 'no.rule'"),
-        (["export", "SITE", "x.txt"], "ends in .csv or .csv.gz"),
+        (["export", "SITE", "x.txt"], "ends in .csv, .csv.gz or .parquet"),
         (["export", "SITE", "x.csv", "--point", "tank.oxygen"], "there are no readings of 'tank.oxygen'"),
         (["report", "alarms", "--from", "2026-05-02", "--to", "2026-05-01"], "does not lie before"),
         (["report", "alarms", "--out", "x.pdf"], "ends in .html"),
@@ -313,7 +313,7 @@ def test_alarms_before_the_daemon_ever_ran(tmp_path: Path, capsys: pytest.Captur
 def test_an_export_is_read_back_to_the_last_digit(site: Site, tmp_path: Path) -> None:
     """Gzipped or not, and replayable; a point and a span alone where that is asked."""
     points = {point.id: point for point in site.plan.points}
-    for name in ("all.csv", "all.csv.gz"):
+    for name in ("all.csv", "all.csv.gz", "all.parquet"):
         assert main(["export", str(site.path), str(tmp_path / name)]) == 0
         recording = read_recordings([tmp_path / name], points, site.plan.timezone)
         (found,) = recording.read("tank.temperature", 0, 2**62)
@@ -323,6 +323,31 @@ def test_an_export_is_read_back_to_the_last_digit(site: Site, tmp_path: Path) ->
     words = ["export", str(site.path), str(tmp_path / "part.csv"), "--from", begin, "--to", end]
     assert main([*words, "--point", "tank.temperature"]) == 0
     assert (tmp_path / "part.csv").read_text().count("\n") == 2
+
+
+def test_an_export_as_parquet_without_the_extra_says_how_to_install_it(
+    site: Site, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """And what to write instead; no file is left behind."""
+    monkeypatch.setattr("adapters.recordings.quick_csv.is_installed", lambda: False)
+    before = set(tmp_path.iterdir())
+    assert main(["export", str(site.path), str(tmp_path / "all.parquet")]) == 2
+    assert "pip install pyarrow; or write all.csv.gz" in capsys.readouterr().err
+    assert set(tmp_path.iterdir()) == before
+
+
+def test_a_replay_of_either_export_tells_the_same_events(
+    site: Site, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """CSV and Parquet hold the same readings, whatever the stretches in which they were written."""
+    told = []
+    for name in ("all.csv", "all.parquet"):
+        assert main(["export", str(site.path), str(tmp_path / name)]) == 0
+        capsys.readouterr()
+        assert main(["replay", str(site.path), str(tmp_path / name), "--json"]) == 0
+        told.append(capsys.readouterr())
+    assert told[0].out.count("\n") > 1
+    assert told[0] == told[1]
 
 
 def test_an_export_with_flags_can_be_replayed_too(site: Site, tmp_path: Path) -> None:

@@ -48,3 +48,70 @@ def test_without_the_extra_the_error_says_how_to_install_it(tmp_path: Path, monk
     parquet.write_table(pa.table({"time": [1], "tank.oxygen": [7]}), tmp_path / "w.parquet")
     with pytest.raises(RecordingRefused, match=r"w\.parquet: .*pip install pyarrow"):
         read_recordings([tmp_path / "w.parquet"], POINTS, "UTC")
+
+
+GOOD = {"time": [1, 2, 3, 4], "point": ["pump.on"] * 4, "value": [1, 1, 0, 1]}
+
+
+@pytest.mark.parametrize(
+    ("columns", "told"),
+    [
+        ({"time": [1], "point": ["pump.on"], "value": [{"a": 1}]}, "column value: it holds struct<.*write them as dec"),
+        ({"time": [1], "pump.on": [[1]]}, r"column pump\.on: it holds list<.*where numbers are wanted"),
+        ({"time": [1], "pump.on": [b"1"]}, r"column pump\.on: it holds binary where numbers are wanted"),
+        ({"time": [dt.date(2026, 4, 3)], "pump.on": [1]}, "column time: it holds date32.*write timestamps, text or"),
+        ({"time": [1], "point": [1], "value": [1]}, "column point: it holds int64 where text is wanted"),
+        ({"when": [1], "point": ["pump.on"], "value": [1]}, "column 'when' beside time, point, value, unit"),
+        ({"when": [1], "pump.on": [1]}, "no column 'time' in the header 'when,pump.on'; it must be"),
+        ({"time": [1]}, "the header has no point beside time"),
+        ({}, "no column 'time'"),
+    ],
+)
+def test_a_column_that_makes_no_sense_is_named(tmp_path: Path, columns: dict[str, list[object]], told: str) -> None:
+    """With the file, what it holds and what it should."""
+    parquet.write_table(pa.table(columns), tmp_path / "odd.parquet")
+    with pytest.raises(RecordingRefused, match=rf"odd\.parquet: {told}"):
+        read_recordings([tmp_path / "odd.parquet"], POINTS, "UTC")
+
+
+@pytest.mark.parametrize("length", [4, 12, 200, -1, -9])
+def test_a_file_that_was_cut_short_is_refused(tmp_path: Path, length: int) -> None:
+    """Wherever it was cut, with what to do about it."""
+    path = tmp_path / "cut.parquet"
+    parquet.write_table(pa.table(GOOD), path)
+    path.write_bytes(path.read_bytes()[:length])
+    with pytest.raises(
+        RecordingRefused, match=r"cut\.parquet: no Parquet, damaged or cut short; copy or write it again"
+    ):
+        read_recordings([path], POINTS, "UTC")
+
+
+def test_damage_within_is_told_by_the_row_from_which_it_is(tmp_path: Path) -> None:
+    """In one line; the rows before it are not taken for the whole."""
+    path = tmp_path / "harmed.parquet"
+    rows = 100_000
+    table = pa.table(
+        {"time": range(rows), "point": ["pump.on"] * rows, "value": [number % 2 for number in range(rows)]}
+    )
+    parquet.write_table(table, path, row_group_size=50_000, compression="none", use_dictionary=False)
+    offset = parquet.ParquetFile(path).metadata.row_group(1).column(0).data_page_offset
+    body = bytearray(path.read_bytes())
+    body[offset : offset + 40] = b"\xff" * 40
+    path.write_bytes(body)
+    with pytest.raises(RecordingRefused, match=r"cut short from row [\d,]+ on; copy or write it again: .") as refused:
+        read_recordings([path], POINTS, "UTC")
+    assert "\n" not in str(refused.value)
+
+
+def test_a_file_without_rows_holds_nothing(tmp_path: Path) -> None:
+    """As a CSV that has its header alone."""
+    parquet.write_table(pa.table(GOOD).slice(0, 0), tmp_path / "none.parquet")
+    assert read_recordings([tmp_path / "none.parquet"], POINTS, "UTC").span() is None
+
+
+def test_strict_stops_at_the_first_bad_row(tmp_path: Path) -> None:
+    """With the file and the row."""
+    table = pa.table({**GOOD, "value": [1.0, 0.0, float("nan"), 1.0]})
+    parquet.write_table(table, tmp_path / "bad.parquet", row_group_size=2)
+    with pytest.raises(RecordingRefused, match=r"bad\.parquet:3: 'nan' is not a number"):
+        read_recordings([tmp_path / "bad.parquet"], POINTS, "UTC", strict=True)
