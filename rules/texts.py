@@ -54,6 +54,7 @@ ENGLISH: Mapping[str, str] = {
     "well.some": "Alarms: {titles}.",
     "well.says": "{says}.",
     "more": "{count} more",
+    "seen": "Seen it? {link}",
     # Values and spans.
     "no_reading": "no reading",
     "yes": "yes",

@@ -18,6 +18,7 @@ from daemon.site.reaching import broker_of
 from daemon.store import Sending
 from rules.clock import Clock
 from rules.local_time import Zone
+from rules.texts import Words
 
 if TYPE_CHECKING:
     from adapters.mqtt.aside import Aside
@@ -83,7 +84,7 @@ class Doors:
                 "links are answered at %s:%d without encryption; keep that port to your own network", host, port
             )
         if site.web.link_base is not None:
-            self._link = LinkMaker(site.web.link_base, key, site.web.link_valid)
+            self._link = LinkMaker(site.web.link_base, key, site.web.link_valid, Words(site.plan.texts))
 
     def _open_aside(
         self, site: Site, clock: Clock, ways: Mapping[str, SecretUrl], rules: Callable[[], Collection[str]]

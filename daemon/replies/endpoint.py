@@ -30,6 +30,7 @@ from daemon.store import Sending, StoreError, StoreReader, hand_in
 from rules.acts import Act, ActKind
 from rules.clock import Clock
 from rules.local_time import Zone
+from rules.texts import Words
 
 ROUTE = "/a/"
 LARGEST_HEAD = 8_192
@@ -99,16 +100,16 @@ class Answers:
 class LinkMaker:
     """Makes the line that a message carries."""
 
-    def __init__(self, base: str, key: bytes, valid: int) -> None:
-        """base: the address under which phones reach the endpoint; valid: ms."""
-        self._base, self._key, self._valid = base.rstrip("/"), key, valid
+    def __init__(self, base: str, key: bytes, valid: int, words: Words) -> None:
+        """base: the address under which phones reach the endpoint; valid: ms; words: of the site's language."""
+        self._base, self._key, self._valid, self._words = base.rstrip("/"), key, valid, words
 
     def __call__(self, sending: Sending, now: int) -> str:
         """The line, or "" for a message that asks for nothing. now: ms UTC, the instant of sending."""
         if not sending.rule or sending.purpose not in ASKS:
             return ""
         token = make_token(self._key, sending.number, sending.message_id, now + self._valid)
-        return f"Seen it? {self._base}{ROUTE}{token}"
+        return self._words.say("seen", link=f"{self._base}{ROUTE}{token}")
 
 
 class Endpoint:

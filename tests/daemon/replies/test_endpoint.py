@@ -24,6 +24,7 @@ from daemon.store import Sending, Store
 from rules.acts import ActKind
 from rules.events import Event
 from rules.local_time import Zone
+from rules.texts import Words
 
 START = 1_780_315_200_000
 DAY = 86_400_000
@@ -61,7 +62,7 @@ class Place:
         (self.sending,) = self.store.unsent()
         self.endpoint = Endpoint("127.0.0.1", 0, Answers(path, KEY, "Alder Lane", Zone("UTC"), self.clock))
         self.endpoint.start()
-        line = LinkMaker("https://home.example/", KEY, DAY)(self.sending, START)
+        line = LinkMaker("https://home.example/", KEY, DAY, Words({}))(self.sending, START)
         self.path = line.removeprefix("Seen it? https://home.example")
 
     def ask(self, method: str = "GET", path: str | None = None, body: bytes | None = None) -> tuple[int, str]:
@@ -148,7 +149,7 @@ def test_a_forged_link_is_told_nothing(place: Place) -> None:
         f"{number}.{end}.{mac[::-1]}",
         f"2.{end}.{mac}",
         f"{number}.zzzzzz.{mac}",
-        LinkMaker("", KEY[::-1] + b"x", DAY)(place.sending, START).partition(ROUTE)[2],
+        LinkMaker("", KEY[::-1] + b"x", DAY, Words({}))(place.sending, START).partition(ROUTE)[2],
     ]
     for one in forged:
         status, page = place.ask("POST", ROUTE + one)
@@ -274,9 +275,16 @@ def test_visitors_who_say_nothing_do_not_keep_others_out_for_ever(
     assert place.ask()[0] == 200
 
 
+def test_the_line_of_a_link_is_in_the_sites_language() -> None:
+    """As everything above it."""
+    sending = Sending("m", "anna", "phone", "t", "b", "high", "first", START, number=1, rule="a", side="high")
+    line = LinkMaker("https://home.example", KEY, DAY, Words({"seen": "Gesehen? {link}"}))(sending, START)
+    assert line.startswith("Gesehen? https://home.example/a/1.")
+
+
 def test_only_messages_that_ask_somebody_to_look_carry_a_link(place: Place) -> None:
     """A recovery or a sign of life has nothing to answer."""
-    make = LinkMaker("https://home.example", KEY, DAY)
+    make = LinkMaker("https://home.example", KEY, DAY, Words({}))
     for purpose in ("first", "next", "repeat"):
         assert "/a/" in make(Sending("m", "a", "w", "", "", "", purpose, 0, 5, rule="r"), START)
     for purpose in ("recovery", "digest", "sign-of-life", "drill"):
