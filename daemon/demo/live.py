@@ -49,6 +49,7 @@ class LiveView:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._lines.__exit__()
         self._live.stop()
 
     def say(self, text: str) -> None:

@@ -82,11 +82,13 @@ def print_summary(console: Console, outcome: Outcome) -> None:
         ),
     )
     performance = outcome.performance
+    again = sum(message.purpose == "repeat" for message in performance.delivered)
+    reminders = f", {again} of them reminders, as nobody acknowledged" if again else ""
     rows.print(
         "",
         Text(
             f"{performance.readings:,} readings came in over MQTT in {performance.seconds:.0f} s; "
-            f"{_counted(len(performance.delivered), 'message')} reached a phone."
+            f"{_counted(len(performance.delivered), 'message')} reached a phone{reminders}."
         ),
     )
     if outcome.same:

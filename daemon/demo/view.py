@@ -54,15 +54,19 @@ class PlainView:
         self._so_far: list[tuple[int, str]] = []
         """(time, readings) that wait to be told in their turn."""
         self._points = [point for name in LOOKED_AT for point in plan.points if point.id == name]
+        self._repeats: list[Delivered] = []
+        """Messages that only said an alarm still stands, since the last line."""
 
     def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Nothing is left open."""
+        """Nothing is left untold."""
+        self._tell_repeats()
 
     def say(self, text: str) -> None:
         """A remark."""
+        self._tell_repeats()
         self.console.print(text, style=QUIET, soft_wrap=not self.console.is_terminal)
 
     def event(self, line: Line) -> None:
@@ -73,9 +77,14 @@ class PlainView:
             self.print_line(f"{moment:%H:%M}", words.what, words.about, words.style)
 
     def delivered(self, message: Delivered) -> None:
-        """The first message of an alarm as a phone would show it, others as a line."""
+        """The first message of an alarm as a phone would show it, others as a line; repeats together, hour by hour."""
         moment = self.zone.moment(message.t)
-        if message.purpose == "first":
+        if message.purpose == "repeat":
+            if self._repeats and message.t - self._repeats[0].t > HOUR:
+                self._tell_repeats()
+            self._repeats.append(message)
+        elif message.purpose == "first":
+            self._tell_repeats()
             urgent = message.priority == "critical"
             self.console.print()
             for row in lock_screen(moment, message.owner, message.title, message.body, urgent=urgent):
@@ -85,6 +94,14 @@ class PlainView:
         else:
             because = ", as nobody acknowledged" if message.purpose == "next" else ""
             self.print_line(f"{moment:%H:%M}", "  message", f"to {message.owner}{because}: {message.title}", "")
+
+    def _tell_repeats(self) -> None:
+        told, self._repeats = self._repeats, []
+        for owner in dict.fromkeys(message.owner for message in told):
+            own = [message for message in told if message.owner == owner]
+            first, last = (self.zone.moment(message.t) for message in (own[0], own[-1]))
+            times = f", {len(own)} times since {first:%H:%M}" if len(own) > 1 else ""
+            self.print_line(f"{last:%H:%M}", "  reminder", f"to {owner}{times}: {own[-1].title}", "")
 
     def show(self, scene: Scene) -> None:
         """A line every few hours of the recording, once the daemon has judged so far."""
@@ -106,6 +123,7 @@ class PlainView:
     def print_line(self, clock: str, what: str, about: str, style: str) -> None:
         """Time, what came and what it is about, in columns; long text goes on below its own column."""
         row: RenderableType
+        self._tell_repeats()
         if self.console.is_terminal:
             table = Table.grid(padding=(0, 1))
             table.add_column(style=QUIET, width=5)

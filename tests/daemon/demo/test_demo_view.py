@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import json
 import re
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,7 +14,7 @@ from rich.console import Console
 
 from daemon.demo.live import LiveView, panel, shown_value
 from daemon.demo.scene import Alarms, Delivered, Scene
-from daemon.demo.view import JsonView, PlainView
+from daemon.demo.view import JsonView, PlainView, View
 from daemon.site.load import load_site
 from demo_replay import days
 from demo_replay.script import Message
@@ -130,6 +132,41 @@ def test_later_messages_are_a_line_each(purpose: str, told: str) -> None:
     console = _console()
     PlainView(console, PLAN).delivered(_message(purpose))
     assert _said(console) == told
+
+
+def _again(view: View, minutes: range, owner: str = "Keeper") -> None:
+    for minute in minutes:
+        view.delivered(replace(_message("repeat"), t=MIDNIGHT + 2 * HOUR + minute * MINUTE, owner=owner))
+
+
+def test_reminders_are_told_together_until_something_else_comes() -> None:
+    """An alarm that nobody answers is sent again every few minutes, to each person; that is one line each."""
+    console = _console()
+    view = PlainView(console, PLAN)
+    _again(view, range(10, 30, 5))
+    _again(view, range(20, 21), "Neighbour")
+    assert _said(console) == ""
+    view.event(ALARM)
+    first, second, third = _said(console).splitlines()
+    assert first == "02:25   reminder        to Keeper, 4 times since 02:10: Water has stopped"
+    assert second == "02:20   reminder        to Neighbour: Water has stopped"
+    assert "critical alarm" in third
+    view.event(ALARM)
+    assert _said(console).count("reminder") == 2
+
+
+@pytest.mark.parametrize(
+    "made", [lambda c: PlainView(c, PLAN), lambda c: LiveView(c, PLAN, "x")], ids=["plain", "live"]
+)
+def test_reminders_are_told_within_the_hour_and_at_the_end(made: Callable[[Console], View]) -> None:
+    """However long nothing else comes."""
+    console = _console(terminal=False)
+    with made(console) as view:
+        _again(view, range(0, 61, 5))
+        assert "reminder" not in _said(console)
+        _again(view, range(65, 66))
+        assert "13 times since 02:00" in _said(console)
+    assert "03:05   reminder        to Keeper: Water has stopped" in _said(console)
 
 
 def test_how_things_go_is_told_every_three_hours_once_it_is_judged() -> None:
