@@ -24,14 +24,16 @@ def read_csv(opened: Opened, into: Gathered, zone: dt.tzinfo, quick: bool = True
     stretches = opened.stretches()
     header, first_line, rest = _header(opened, stretches)
     names = [name.casefold() for name in header]
+    local = LocalTime(zone)
     if "point" in names and "value" in names:
-        table: LongTable | WideTable = LongTable(opened.path, names, into, LocalTime(zone))
+        table: LongTable | WideTable = LongTable(opened.path, names, into, local)
     else:
-        table = WideTable(opened.path, header, into, LocalTime(zone))
+        table = WideTable(opened.path, header, into, local)
     line = first_line
     for stretch in itertools.chain((rest,) if rest else (), stretches):
         found = split_quickly(stretch, table.fields, line, table.time, table.unwanted) if quick else None
         line += table.take(found or split(stretch, table.fields, line))
+    into.twice += local.twice
 
 
 def _header(opened: Opened, stretches: Iterator[bytes]) -> tuple[list[str], int, bytes]:

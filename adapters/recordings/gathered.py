@@ -80,6 +80,7 @@ class Gathered:
         self.units: list[UnitSeen] = []
         self.long: list[Decimal] = []
         self.ignored: Counter[str] = Counter()
+        self.twice = 0
         self._strict = strict
         self._bad: list[tuple[int, BadLine]] = []
         self._bad_count = 0
@@ -87,6 +88,7 @@ class Gathered:
         self._parts: dict[str, list[tuple[int, Rows]]] = {}
         self._pieces: dict[str, list[Piece]] = {}
         self._readings = self._rounded = 0
+        self._spans: dict[int, tuple[int, int]] = {}
 
     def begin(self, file: str) -> None:
         """From here on lines belong to `file`."""
@@ -125,7 +127,10 @@ class Gathered:
         self._rounded += inexact
         pieces = self._pieces.setdefault(point, [])
         if bool(kept.any()):
-            pieces.append(piece(rows.times[kept], counts[kept], _flags(rows)[kept]))
+            found = rows.times[kept]
+            first, last = self._spans.get(file, (int(found[0]), int(found[0])))
+            self._spans[file] = (min(first, int(found.min())), max(last, int(found.max())))
+            pieces.append(piece(found, counts[kept], _flags(rows)[kept]))
             self._readings += len(pieces[-1].counts)
 
     def finish(self) -> Recording:
@@ -151,10 +156,13 @@ class Gathered:
             series[point] = (unit.symbol, resolution)
         self._bad.sort(key=lambda found: (found[0], found[1].line))
         bad = [line for _, line in self._bad]
-        if self._readings >= MANY:
-            return Recording(narrow, series, bad, self._bad_count, dict(self.ignored), rounded)
-        found = Recording(blocks, series, bad, self._bad_count, dict(self.ignored), rounded)
-        found.repeats += narrow.repeats
+        found = Recording(
+            narrow if self._readings >= MANY else blocks, series, bad, self._bad_count, dict(self.ignored), rounded
+        )
+        if self._readings < MANY:
+            found.repeats += narrow.repeats
+        found.twice = self.twice
+        found.spans = list(self._spans.values())
         return found
 
     def _series(self, rows: Rows) -> tuple[Unit, Fraction]:

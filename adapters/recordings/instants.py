@@ -30,6 +30,9 @@ class LocalTime:
 
     def __init__(self, zone: dt.tzinfo) -> None:
         self.zone = zone
+        self.twice = 0
+        """How many of the local times so far were such as the clock change repeats."""
+        self._repeats: dict[int, bool] = {}
         self._slots: dict[int, int | None] = {}
 
     def offsets(self, local: NDArray[np.int64]) -> NDArray[np.int64]:
@@ -41,6 +44,8 @@ class LocalTime:
         changing = np.array([offset is None for offset in known], np.bool_)[where]
         for row in np.flatnonzero(changing):
             found[row] = self._at(int(local[row]))
+        doubtful = np.array([self._may_repeat(int(slot)) for slot in slots], np.bool_)[where]
+        self.twice += sum(self._is_repeated(second) for second in local[doubtful].tolist())
         return found
 
     def _slot(self, slot: int) -> int | None:
@@ -49,8 +54,17 @@ class LocalTime:
             self._slots[slot] = first if first == last else None
         return self._slots[slot]
 
-    def _at(self, local: int) -> int:
-        shift = (_EPOCH + dt.timedelta(seconds=local)).replace(tzinfo=self.zone).utcoffset()
+    def _may_repeat(self, slot: int) -> bool:
+        if slot not in self._repeats:
+            ends = (slot * _SLOT, slot * _SLOT + _SLOT - 1)
+            self._repeats[slot] = any(self._is_repeated(end) for end in ends)
+        return self._repeats[slot]
+
+    def _is_repeated(self, local: int) -> bool:
+        return self._at(local, fold=1) < self._at(local)
+
+    def _at(self, local: int, fold: int = 0) -> int:
+        shift = (_EPOCH + dt.timedelta(seconds=local)).replace(tzinfo=self.zone, fold=fold).utcoffset()
         return round(shift.total_seconds()) if shift is not None else 0
 
 

@@ -47,6 +47,7 @@ def read_parquet(opened: Opened, into: Gathered, zone: dt.tzinfo) -> None:
             for batch in file.iter_batches(max(_FIELDS // len(named), 1024), columns=named, use_threads=False):
                 by_place = dict(zip(wanted, batch.columns, strict=True))
                 row += table.take(_split(opened, table, names, by_place, row, local))
+            into.twice += local.twice
     except (pa.ArrowException, OSError) as error:
         where = f" from row {row:,} on" if row > 1 else ""
         told = " ".join(str(error).split())

@@ -32,7 +32,9 @@ class Recording:
     (unit, resolution) of its counts. bad_lines: the skipped lines in order, at most MOST_BAD_LINES of them; bad_count:
     how many there were. ignored: readings of points that the plan lacks. rounded: readings that lost a remainder to
     the resolution.
-    repeats: readings left out because the same point had one at that time before.
+    repeats: readings left out because the same point had one at that time before. twice: local times that the clock
+    change repeats, of which the first was taken. spans: first and last time in ms UTC of each file that was read for a
+    plan.
     """
 
     blocks: Mapping[str, Block]
@@ -42,6 +44,8 @@ class Recording:
     ignored: dict[str, int] = field(default_factory=dict)
     rounded: int = 0
     repeats: int = 0
+    twice: int = 0
+    spans: list[tuple[int, int]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         if isinstance(self.blocks, Narrow):
@@ -52,6 +56,15 @@ class Recording:
             blocks[point], repeats = first_of_each_time(part)
             self.repeats += repeats
         self.blocks = blocks
+
+    def gaps(self, longer_than: int) -> list[tuple[int, int]]:
+        """(end, beginning) in ms UTC of what no file covers between two files, where that lasts longer."""
+        found, last = [], None
+        for begin, end in sorted(self.spans):
+            if last is not None and begin - last > longer_than:
+                found.append((last, begin))
+            last = end if last is None else max(last, end)
+        return found
 
     def points(self) -> list[str]:
         """The points that have readings here, in the order in which they were met."""

@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from daemon.bench.source import Recorded
+from demo_replay.moments import show_span
 from demo_replay.service import InService
+from rules.durations import HOUR
+from rules.events import show_time
 
 _MOST_BAD_LINES = 5
+_LONGEST_GAP = HOUR
+"""Between two files; a longer one is told."""
 
 
 def account(recorded: Recorded) -> list[str]:
@@ -25,6 +30,16 @@ def account(recorded: Recorded) -> list[str]:
     if recording.repeats:
         count = recording.repeats
         lines.append(f"{counted(count, 'reading')} left out: the point had one at that time before")
+    if recording.twice:
+        lines.append(
+            f"{counted(recording.twice, 'local time')} within what the clock change repeats, taken as before the "
+            "change; to tell them apart write an offset, as in 2026-10-25T01:30:00+01:00"
+        )
+    for last, begin in recording.gaps(_LONGEST_GAP):
+        lines.append(
+            f"Nothing was recorded between {show_time(last)} and {show_time(begin)} ({show_span(begin - last)}), which "
+            "is judged as silence; replay the recordings one by one to judge each by itself"
+        )
     if recording.rounded:
         lines.append(f"{counted(recording.rounded, 'value')} rounded to the point's resolution")
     return lines

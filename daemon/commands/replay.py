@@ -60,7 +60,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--points",
         metavar="POINT,...",
-        help="draw these points, or `all`; left out, those that alarms and decisions rest on",
+        help="of a span of at most 8 days draw these points, or `all`; left out, those that alarms and decisions rest "
+        "on; a longer span is drawn as a calendar. What is judged does not change",
     )
     parser.add_argument("--strict", action="store_true", help="stop at the first line that cannot be read")
     json_argument(parser)

@@ -261,3 +261,27 @@ def test_the_installed_command_replays_and_exits_0_though_there_are_alarms(folde
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
     assert "▲ high" in done.stdout
+
+
+def test_what_lies_between_two_recordings_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Beyond an hour, whichever comes first in the command; recordings that touch leave no word."""
+    end = START // 1000 + 59 * 60
+    for name, begin in (("near.csv", end + 3600), ("far.csv", end + 3601), ("months.csv", end + 90 * 86400)):
+        (folder / name).write_text(f"time,point,value\n{begin},tank.temperature,25\n", encoding="utf-8")
+    assert "Nothing was recorded" not in told(capsys, "site.toml", "noon.csv", "near.csv")
+    assert "(1 h), which" in " ".join(told(capsys, "site.toml", "noon.csv", "far.csv").split())
+    text = " ".join(told(capsys, "site.toml", "months.csv", "noon.csv").split())
+    assert "Nothing was recorded between 2026-04-02T09:59:00.000Z and 2026-07-01T09:59:00.000Z (90 d), which is" in text
+    assert "replay the recordings one by one" in text
+    assert text.count("Nothing was recorded") == 1
+
+
+def test_the_hour_that_the_clock_change_repeats_is_told(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """In words, with how to write such times; Irish clocks go back on the last Sunday of October (tz database)."""
+    times = ["00:59:59", "01:00:00", "01:59:59", "01:00:00", "02:00:00"]
+    lines = [f"2026-10-25T{time},tank.temperature,25" for time in times]
+    (folder / "night.csv").write_text("\n".join(["time,point,value", *lines, ""]), encoding="utf-8")
+    text = " ".join(told(capsys, "site.toml", "night.csv").split())
+    assert "3 local times within what the clock change repeats, taken as before the change; to tell them" in text
+    assert "1 reading left out: the point had one at that time before" in text
+    assert "clock change" not in told(capsys, "site.toml", "noon.csv")
