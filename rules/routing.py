@@ -76,12 +76,14 @@ class Router:
         case = self.cases.get(side)
         chatters = side in self.chattering
         goes_on = case is not None and ((case.over is None and case.since == alarm.since) or chatters)
-        if case is None or not goes_on:
-            case = self.cases[side] = Case(alarm, alarm.since, key, self.orders.drills(rule))
+        drilled = self.orders.drills(rule)
+        # What comes while it chatters is not of a drill because the last was, nor real because the last was.
+        if case is None or not goes_on or (anew and case.drill != drilled):
+            case = self.cases[side] = Case(alarm, alarm.since, key, drilled)
         # Of one that chatters the waiting for the next person goes on.
         case.since, case.raised, case.over = alarm.since, case.raised if chatters else key, None
         case.again = key if reminds and case.heard else None
-        if anew:
+        if anew and not case.drill:
             if self.chattering.activated(side, key):
                 case.note = [person.id for person in self.persons]
             self._flood_begins |= self.flood.hear(key, self.running)

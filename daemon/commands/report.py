@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from daemon.arguments import json_argument, site_argument
 from daemon.clock import SystemClock
 from daemon.moments import moment_argument
-from daemon.reports.figures import Figures, figures
+from daemon.reports.figures import Figures, figures, real
 from daemon.reports.findings import Finding, findings
 from daemon.site.load import Site, load_site
 from daemon.store import StoreReader
@@ -97,10 +97,15 @@ Told = tuple[Callable[[], str], Iterable[dict[str, Any]], Callable[[], None]]
 
 def _alarms(site: Site, start: int, end: int, zone: Zone, arguments: argparse.Namespace) -> Told:
     with StoreReader(site.store_path, site.plan.points) as store:
-        told = figures(store.events(None, end, type="alarm"), start, end, zone)
+        every = store.events(None, end, type="alarm")
+        events = real(every, store.events(None, end, type="act"))
+    told = figures(events, start, end, zone)
+    drilled = len(figures(every, start, end, zone).new) - len(told.new)
     quantities = {point.id: point.quantity for point in site.plan.points}
     signals = {rule.id: quantities.get(getattr(rule, "point", ""), "") for rule in site.plan.rules}
     found = findings(told, zone, signals)
+    if drilled:
+        found.append(Finding("Alarms of drills", str(drilled), "not counted in any other figure", None, [], ""))
 
     def page() -> str:
         from daemon.reports.page import report_page

@@ -24,6 +24,7 @@ from rules.metrics import (
     rates,
     stale_alarms,
 )
+from rules.standing_orders import DRILL_LASTS
 
 FLEETING = MINUTE
 """An alarm that is over so soon is over before anybody could act (ms; common practice, no source)."""
@@ -111,6 +112,32 @@ def activations(events: Iterable[Event]) -> list[Activation]:
         if was in _STANDS and state not in _STANDS and one.ended is None:
             one = one._replace(ended=event.t)
         found[at] = one._replace(acted=one.acted or by_person)
+    return found
+
+
+def real(events: Iterable[Event], acts: Iterable[Event]) -> list[Event]:
+    """The alarm events without those of activations that began while a drill of their rule ran.
+
+    acts: act events up to the last alarm event, in order. A drill ends at its `until`, or when another one is ordered.
+    """
+    drills: list[tuple[int, int, str]] = []
+    for act in acts:
+        if act.body["kind"] == "drill" and "refused" not in act.body:
+            if drills:
+                begun, until, rules = drills[-1]
+                drills[-1] = (begun, min(until, act.t), rules)
+            drills.append((act.t, int(act.body.get("until") or act.t + DRILL_LASTS), act.body.get("rules", "")))
+    found: list[Event] = []
+    drilled: dict[tuple[str, str, object], bool] = {}
+    for event in events:
+        rule = event.body["rule"]
+        which = (rule, event.body["side"], event.body["since"])
+        if which not in drilled:
+            drilled[which] = any(
+                begun <= event.t < until and (not rules or rule in rules.split(",")) for begun, until, rules in drills
+            )
+        if not drilled[which]:
+            found.append(event)
     return found
 
 

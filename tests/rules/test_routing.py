@@ -404,6 +404,17 @@ def test_alarms_of_a_drill_are_sent_as_such_and_counted_apart() -> None:
     assert [e.body["title"] for e in events][::2] == ["Drill: p too high: 11.0 °C", "Drill: Over: p too high"]
 
 
+def test_a_drill_says_so_also_of_an_alarm_that_came_and_went_before() -> None:
+    """And tries made in a drill do not make the real one after it a drill, nor one that comes and goes."""
+    comes = {60 * n: 11 if n % 2 else 9 for n in range(1, 7)}
+    plan = site([high("a", priority="critical")], repeat={})
+    real_first = told(plan, {"p": comes | {600: 11}}, 700, [act(ActKind.DRILL, 500, None, 900)])
+    assert real_first[-1] == (600, "anna", "drill", "a")
+    drill_first = told(plan, {"p": comes | {600: 11}}, 700, [act(ActKind.DRILL, 0, None, 500)])
+    assert {purpose for _, _, purpose, _ in drill_first[:-1]} == {"drill"}
+    assert drill_first[-1] == (600, "anna", "first", "a")
+
+
 def test_what_stands_when_a_drill_ends_is_real() -> None:
     """Told as a first message, even if it was acknowledged as part of the drill."""
     plan = site([high("a")], repeat={})

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from html.parser import HTMLParser
 
-from daemon.reports.figures import Activation, activations, figures
+from daemon.reports.figures import Activation, activations, figures, real
 from daemon.reports.findings import findings, shown_span
 from daemon.reports.page import report_page
 from rules.durations import DAY, HOUR, MINUTE, SECOND
@@ -126,6 +126,25 @@ def test_chattering_is_three_within_a_minute() -> None:
     for seconds, expected in (((0, 100, 130, 150), ["air.hot (high)"]), ((0, 70, 140, 210), [])):
         events = [event for second in seconds for event in passing(START + second * SECOND, SECOND)]
         assert figures(events, START, START + DAY, UTC).chattering == expected
+
+
+def test_alarms_of_a_drill_are_no_alarms_of_the_figures() -> None:
+    """Of the drill's rules alone, and up to its end, also an early one; before and after it they count."""
+
+    def drill(t: int, until: int, **more: str) -> Event:
+        return Event(t, "act", {"kind": "drill", "until": until, **more})
+
+    acts = [
+        drill(START + 10 * MINUTE, START + 40 * MINUTE, rules="air.hot,bed.full"),
+        drill(START + 20 * MINUTE, START + 20 * MINUTE),
+        drill(START + 50 * MINUTE, START + 9 * HOUR, refused="drill may last 4 h at most"),
+    ]
+    events = [event for minute in (5, 10, 15, 20, 55) for event in passing(START + minute * MINUTE, SECOND)]
+    events += passing(START + 15 * MINUTE, SECOND, "water.stopped")
+    events.sort(key=lambda event: event.t)
+    raised = [((one.raised - START) // MINUTE, one.alarm) for one in activations(real(events, acts))]
+    hot = "air.hot (high)"
+    assert raised == [(5, hot), (15, "water.stopped (high)"), (20, hot), (55, hot)]
 
 
 def test_days_are_local_and_those_without_alarms_are_there() -> None:
