@@ -115,3 +115,14 @@ def test_strict_stops_at_the_first_bad_row(tmp_path: Path) -> None:
     parquet.write_table(table, tmp_path / "bad.parquet", row_group_size=2)
     with pytest.raises(RecordingRefused, match=r"bad\.parquet:3: 'nan' is not a number"):
         read_recordings([tmp_path / "bad.parquet"], POINTS, "UTC", strict=True)
+
+
+def test_rows_are_counted_through_all_stretches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bad row beyond the first stretch has its number in the file."""
+    monkeypatch.setattr(parquet_table, "_FIELDS", 1)  # so that a stretch has 1024 rows
+    values = pa.array([None if number == 2999 else "on" if number in (1500, 2998) else "1" for number in range(3000)])
+    table = pa.table({"time": range(3000), "point": ["pump.on"] * 3000, "value": values})
+    parquet.write_table(table, tmp_path / "l.parquet")
+    found = read_recordings([tmp_path / "l.parquet"], POINTS, "UTC")
+    assert [bad.line for bad in found.bad_lines] == [1501, 2999]
+    assert len(found.blocks["pump.on"]) == 2998
