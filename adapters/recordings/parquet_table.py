@@ -32,6 +32,8 @@ def read_parquet(opened: Opened, into: Gathered, zone: dt.tzinfo) -> None:
     import pyarrow as pa
     from pyarrow import parquet
 
+    # The default pool keeps what was freed: a year in long form peaks 18 MB higher with it.
+    pa.set_memory_pool(pa.system_memory_pool())
     row = 1
     try:
         with parquet.ParquetFile(opened.path, buffer_size=_BUFFER, pre_buffer=False) as file:
