@@ -55,7 +55,7 @@ class PlainView:
         """(time, readings) that wait to be told in their turn."""
         self._points = [point for name in LOOKED_AT for point in plan.points if point.id == name]
         self._repeats: list[Delivered] = []
-        """Messages that only said an alarm still stands, since the last line."""
+        """Messages that only said an alarm still stands, and are not told yet."""
 
     def __enter__(self) -> Self:
         return self
@@ -92,16 +92,17 @@ class PlainView:
             self.console.print(Text(f"       on the phone {message.waited:.1f} s later (real time)", QUIET))
             self.console.print()
         else:
+            self._tell_repeats()
             because = ", as nobody acknowledged" if message.purpose == "next" else ""
             self.print_line(f"{moment:%H:%M}", "  message", f"to {message.owner}{because}: {message.title}", "")
 
     def _tell_repeats(self) -> None:
         told, self._repeats = self._repeats, []
-        for owner in dict.fromkeys(message.owner for message in told):
-            own = [message for message in told if message.owner == owner]
-            first, last = (self.zone.moment(message.t) for message in (own[0], own[-1]))
-            times = f", {len(own)} times since {first:%H:%M}" if len(own) > 1 else ""
-            self.print_line(f"{last:%H:%M}", "  reminder", f"to {owner}{times}: {own[-1].title}", "")
+        if told:
+            first, last = (self.zone.moment(message.t) for message in (told[0], told[-1]))
+            owners = " and ".join(dict.fromkeys(message.owner for message in told))
+            times = f", {len(told)} since {first:%H:%M}" if len(told) > 1 else ""
+            self.print_line(f"{last:%H:%M}", "  reminder", f"to {owners}{times}: {told[-1].title}", "")
 
     def show(self, scene: Scene) -> None:
         """A line every few hours of the recording, once the daemon has judged so far."""
@@ -123,7 +124,6 @@ class PlainView:
     def print_line(self, clock: str, what: str, about: str, style: str) -> None:
         """Time, what came and what it is about, in columns; long text goes on below its own column."""
         row: RenderableType
-        self._tell_repeats()
         if self.console.is_terminal:
             table = Table.grid(padding=(0, 1))
             table.add_column(style=QUIET, width=5)
