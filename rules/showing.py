@@ -60,7 +60,7 @@ def show_number(plan: Plan, number: str, unit: str, *, difference: bool = False)
 
 
 _LIMIT = re.compile(
-    r"\b(limit|under|over|than) (-?[0-9]+(?:\.[0-9]+)?) (degC|degF|L|L/min|L/h|gal|gal/min|gal/h)(?![\w/])"
+    r"\b(limit|under|over|than) (-?[0-9]+(?:\.[0-9]+)?) (degC|degF|L|L/min|L/h|gal|gal/min|gal/h|1)(?![\w/])"
 )
 
 

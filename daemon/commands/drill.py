@@ -7,6 +7,7 @@ import argparse
 from daemon.clock import SystemClock
 from daemon.handing_in import ends_after, hand_over, known_rule, shown_end, site_of, who_arguments
 from rules.acts import ActKind
+from rules.errors import SettingError
 from rules.standing_orders import LONGEST
 
 EXAMPLE = 'tidebed drill loop.stopped --for "30 min"\n         tidebed drill --end'
@@ -25,6 +26,9 @@ def run(arguments: argparse.Namespace) -> int:
     """Hand the act to the running daemon."""
     site = site_of(arguments)
     rules = [known_rule(site, name) for name in arguments.rules]
+    real = [rule.id for rule in site.plan.rules if rule.never_suppressed and (not rules or rule.id in rules)]
+    if rules and not arguments.end and set(rules) <= set(real):
+        raise SettingError(f"{', '.join(rules)} is never suppressed, so its alarms are always real; drill another rule")
     until = SystemClock().now() if arguments.end else ends_after(site, arguments.length, LONGEST[ActKind.DRILL])
     data = {"rules": ",".join(rules)} if rules else {}
     who = hand_over(arguments, site, ActKind.DRILL, until=until, text=arguments.why, data=data)
@@ -32,4 +36,6 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"handed in: {who} ends the drill")
     else:
         print(f"handed in: {who} begins a drill of {', '.join(rules) or 'all rules'} until {shown_end(site, until)}")
+        if real:
+            print(f"always real, and told as such: {', '.join(real)}")
     return 0

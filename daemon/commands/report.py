@@ -98,7 +98,8 @@ Told = tuple[Callable[[], str], Iterable[dict[str, Any]], Callable[[], None]]
 def _alarms(site: Site, start: int, end: int, zone: Zone, arguments: argparse.Namespace) -> Told:
     with StoreReader(site.store_path, site.plan.points) as store:
         every = store.events(None, end, type="alarm")
-        events = real(every, store.events(None, end, type="act"))
+        never = {rule.id for rule in site.plan.rules if rule.never_suppressed}
+        events = real(every, store.events(None, end, type="act"), never)
     told = figures(events, start, end, zone)
     drilled = len(figures(every, start, end, zone).new) - len(told.new)
     quantities = {point.id: point.quantity for point in site.plan.points}

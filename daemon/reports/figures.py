@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from statistics import median
 from typing import NamedTuple
@@ -115,10 +115,11 @@ def activations(events: Iterable[Event]) -> list[Activation]:
     return found
 
 
-def real(events: Iterable[Event], acts: Iterable[Event]) -> list[Event]:
+def real(events: Iterable[Event], acts: Iterable[Event], never: Collection[str] = ()) -> list[Event]:
     """The alarm events without those of activations that began while a drill of their rule ran.
 
-    acts: act events up to the last alarm event, in order. A drill ends at its `until`, or when another one is ordered.
+    acts: act events up to the last alarm event, in order; never: rules that are never suppressed, which no drill is
+    of. A drill ends at its `until`, or when another one is ordered.
     """
     drills: list[tuple[int, int, str]] = []
     for act in acts:
@@ -133,7 +134,7 @@ def real(events: Iterable[Event], acts: Iterable[Event]) -> list[Event]:
         rule = event.body["rule"]
         which = (rule, event.body["side"], event.body["since"])
         if which not in drilled:
-            drilled[which] = any(
+            drilled[which] = rule not in never and any(
                 begun <= event.t < until and (not rules or rule in rules.split(",")) for begun, until, rules in drills
             )
         if not drilled[which]:

@@ -201,6 +201,21 @@ def test_a_drill_lasts_half_an_hour_unless_it_is_told(site: Site) -> None:
     assert one.data == {"rules": "loop.stopped"}
 
 
+def test_a_drill_says_which_alarms_stay_real(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is never suppressed is told as it is; a drill of nothing else is refused."""
+    text = site.path.read_text()
+    more = '[[point]]\nid = "tank.oxygen"\nquantity = "dissolved_oxygen"\n'
+    more += '[[rule]]\nid = "tank.gasp"\nkind = "band"\npoint = "tank.oxygen"\nlow = 4\nnever_suppressed = true\n'
+    more += 'priority = "critical"\n'
+    site.path.write_text(text + more)
+    assert main(["drill", "tank.gasp"]) == 2
+    assert "tank.gasp is never suppressed, so its alarms are always real" in capsys.readouterr().err
+    assert handed_in(site) == []
+    assert main(["drill"]) == 0
+    assert capsys.readouterr().out.endswith("always real, and told as such: tank.gasp\n")
+    assert main(["drill", "tank.gasp", "--end"]) == 0
+
+
 def test_who_goes_away_says_who_is_on_duty_and_until_when(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
     """By a length or by a time; the second who is told is named; and it is ended when the keeper is back."""
     before = SystemClock().now()

@@ -383,6 +383,7 @@ def test_a_contact_shows_yes_or_no(counts: int, shown: str) -> None:
         ("moved no more than 0.5 degC over 2 h", "moved no more than 0.9 °F over 2 h"),
         ("beyond its low limit 3.0 L/min", "beyond its low limit 0.8 gal/min"),
         ("return.flow under 30 L/h, pump.current under 0.1 A", "return.flow under 7.9 gal/h, pump.current under 0.1 A"),
+        ("beyond its high limit 3 1", "beyond its high limit 3"),
         ("beyond its low limit 3.0 mg/L", "beyond its low limit 3.0 mg/L"),
         ("beyond its high limit 3.0 degC/h", "beyond its high limit 3.0 degC/h"),
         ("by anna: told a limit 26 degC", "by anna: told a limit 26 degC"),

@@ -145,6 +145,7 @@ def test_alarms_of_a_drill_are_no_alarms_of_the_figures() -> None:
     raised = [((one.raised - START) // MINUTE, one.alarm) for one in activations(real(events, acts))]
     hot = "air.hot (high)"
     assert raised == [(5, hot), (15, "water.stopped (high)"), (20, hot), (55, hot)]
+    assert len(activations(real(events, acts, {"air.hot"}))) == 6
 
 
 def test_days_are_local_and_those_without_alarms_are_there() -> None:
