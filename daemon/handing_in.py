@@ -6,7 +6,7 @@ import argparse
 import getpass
 import os
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from daemon.clock import SystemClock
 from daemon.selfwatch.plan import watched_site
@@ -102,6 +102,16 @@ def hand_over(
     hand_in(site.store_path, act)
     if refused := _refusal(site, act):
         raise SettingError(f"refused: {refused}")
+    return who
+
+
+def hand_over_each(
+    arguments: argparse.Namespace, site: Site, kind: ActKind, alarms: Iterable[tuple[str, str]], *, text: str = ""
+) -> str:
+    """As hand_over, of several alarms (rule, side) at once and without waiting for what the daemon says to each."""
+    who = arguments.who or getpass.getuser()
+    for rule, side in alarms:
+        hand_in(site.store_path, Act(SystemClock().now(), kind, who, rule, side, None, text))
     return who
 
 

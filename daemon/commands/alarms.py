@@ -21,6 +21,7 @@ EXAMPLE = "tidebed alarms site.toml"
 _RANKS = ("critical", "high", "medium", "low")
 _TIMES = ("since", "shelved_until", "muted_until")
 _SET_ASIDE = ("shelved", "suppressed", "out-of-service")
+_ORDER = {"returned": 1} | dict.fromkeys(_SET_ASIDE, 2)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -43,7 +44,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def standing(site: Site) -> list[dict[str, Any]]:
-    """Every alarm that is not normal, the most pressing first; those that are set aside behind them.
+    """Every alarm that is not normal, the most pressing first; behind them those that are over, then those set aside.
 
     Keys: rule, side, state, priority, since, active, shelved_until, muted_until (times in ms UTC), title, why (of its
     last change), explained_by (rules).
@@ -58,7 +59,7 @@ def standing(site: Site) -> list[dict[str, Any]]:
             changes = store.events(rule=alarm["rule"], type="alarm", limit=_LOOKED_THROUGH)
             why = next((e.body.get("why") or "" for e in reversed(changes) if e.body["side"] == alarm["side"]), "")
             alarm |= {"title": titles.get(alarm["rule"]) or "", "why": why, "explained_by": _explained_by(why)}
-    alarms.sort(key=lambda alarm: (alarm["state"] in _SET_ASIDE, _RANKS.index(alarm["priority"]), alarm["since"]))
+    alarms.sort(key=lambda alarm: (_ORDER.get(alarm["state"], 0), _RANKS.index(alarm["priority"]), alarm["since"]))
     return alarms
 
 

@@ -14,6 +14,7 @@ from daemon.selfwatch.names import OWN
 from daemon.selfwatch.plan import watched_site
 from daemon.site.load import Site, load_site
 from daemon.store import Sending, StoreReader
+from rules.alarms import State
 from rules.door import as_decimal
 from rules.engine import Engine
 from rules.events import show_time
@@ -125,6 +126,10 @@ def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
     return lines
 
 
+_NAMED = 3
+"""Alarms that are over, of which as many are named."""
+
+
 def _age(ms: int) -> str:
     seconds = max(0, ms // 1000)
     for size, word in ((86_400, "d"), (3_600, "h"), (60, "min")):
@@ -163,15 +168,22 @@ def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
     console.print(table)
     for order in shown_orders(site, engine.life.orders):
         console.print(f"\n{order}", style="yellow")
-    standing = engine.alarms()
-    if not standing:
+    alarms = engine.alarms()
+    over = [alarm for alarm in alarms if alarm["state"] == State.RETURNED]
+    if len(over) == len(alarms):
         console.print("\nNo alarm stands.")
-    for alarm in standing:
+    for alarm in alarms:
+        if alarm in over:
+            continue
         since = f"{zone.moment(alarm['since']):%d %b %H:%M}"
         style = "bold red" if alarm["priority"] == "critical" and alarm["active"] else ""
         console.print(
             f"{alarm['priority']:<8} {alarm['rule']} ({alarm['side']}) {alarm['state']} since {since}", style=style
         )
+    if over:
+        named = ", ".join(f"{alarm['rule']} ({alarm['side']})" for alarm in over[:_NAMED])
+        more = f" and {len(over) - _NAMED} more" if len(over) > _NAMED else ""
+        console.print(f"Over, not acknowledged: {named}{more}; `tidebed ack --returned`", style="dim")
     for sending in unsent:
         why = f": {sending.reason}" if sending.reason else ""
         console.print(f"unsent to {sending.person} by {sending.way}: {sending.title} ({sending.attempts} tries{why})")

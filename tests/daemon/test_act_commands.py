@@ -178,6 +178,57 @@ def test_a_mute_says_what_goes_on_and_refuses_what_is_never_muted(
     assert len(handed_in(site)) == 1
 
 
+@pytest.fixture
+def over(site: Site) -> Site:
+    """The water runs again, and nobody has acknowledged that it stopped; the tank is still warm."""
+    plan = watched(site)
+    with Store(site.store_path, plan.points) as store:
+        saved = store.checkpoint()
+        assert saved is not None
+        engine = Engine.restore(plan, saved)
+        times = [START + 900_000 + 10_000 * n for n in range(1, 90)]
+        blocks = [
+            block("return.flow", times, [200] * len(times)),
+            block("pump.current", times, [50] * len(times)),
+            block("tank.temperature", [START + 960_000 + 60_000 * n for n in range(14)], [26_500] * 14),
+        ]
+        events = engine.step(blocks, [], times[-1])
+        store.commit(blocks, events=events, checkpoint=engine.state())
+    return site
+
+
+def test_what_is_over_is_acknowledged_at_once(over: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """Each by its rule and side; what stands is left alone."""
+    assert main(["ack", "--returned", "--who", "anna", "--note", "read in the morning"]) == 0
+    assert "handed in: anna has seen 1 that is over" in capsys.readouterr().out
+    (act,) = handed_in(over)
+    seen = (act.kind, act.who, act.rule, act.side, act.text)
+    assert seen == (ActKind.ACKNOWLEDGE, "anna", "loop.stopped", "stopped", "read in the morning")
+
+
+def test_nothing_that_stands_is_acknowledged_as_over(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """The water still does not run; and a rule cannot be named beside."""
+    assert main(["ack", "--returned", "--who", "anna"]) == 0
+    assert "anna has seen 0 that are over" in capsys.readouterr().out
+    assert main(["ack", "loop.stopped", "--returned"]) == 2
+    assert "leave out RULE and --side" in capsys.readouterr().err
+    assert handed_in(site) == []
+
+
+def test_what_is_over_takes_one_line(over: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """Below what stands, with how to be rid of it; `alarms` has them all, behind what stands."""
+    assert main(["now"]) == 0
+    said = capsys.readouterr().out
+    assert "tank.warm (high) unacknowledged since" in said
+    (line,) = [line for line in said.splitlines() if "not acknowledged" in line]
+    assert "loop.stopped (stopped)" in line
+    assert "tidebed ack --returned" in line
+    assert "returned since" not in said
+    assert main(["alarms"]) == 0
+    listed = capsys.readouterr().out
+    assert listed.index("tank.warm") < listed.index("loop.stopped")
+
+
 def test_an_end_lies_ahead_of_the_daemon_also_where_the_boards_clock_was_set_back(site: Site) -> None:
     """It counts from the daemon's own time, which goes on."""
     ahead = SystemClock().now() + 3 * HOUR
