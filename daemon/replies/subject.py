@@ -10,7 +10,7 @@ from rules.acts import ActKind
 from rules.alarms import State
 from rules.events import Event
 
-ASKS = frozenset(("first", "next", "repeat"))
+ASKS = frozenset(("first", "next", "repeat", "drill", "chattering"))
 """The purposes of messages that ask somebody to look: only these can be answered."""
 _WAITING = (State.UNACKNOWLEDGED, State.RETURNED, State.LATCHED_UNACKNOWLEDGED)
 _SEEN = (State.ACKNOWLEDGED, State.LATCHED_ACKNOWLEDGED)

@@ -283,11 +283,11 @@ def test_the_line_of_a_link_is_in_the_sites_language() -> None:
 
 
 def test_only_messages_that_ask_somebody_to_look_carry_a_link(place: Place) -> None:
-    """A recovery or a sign of life has nothing to answer."""
+    """A recovery or a sign of life has nothing to answer; a drill is there to see whether somebody does."""
     make = LinkMaker("https://home.example", KEY, DAY, Words({}))
-    for purpose in ("first", "next", "repeat"):
+    for purpose in ("first", "next", "repeat", "drill", "chattering"):
         assert "/a/" in make(Sending("m", "a", "w", "", "", "", purpose, 0, 5, rule="r"), START)
-    for purpose in ("recovery", "digest", "sign-of-life", "drill"):
+    for purpose in ("recovery", "digest", "sign-of-life", "summary"):
         assert make(Sending("m", "a", "w", "", "", "", purpose, 0, 5, rule="r"), START) == ""
     assert make(Sending("m", "a", "w", "", "", "", "first", 0, 5), START) == ""
 
