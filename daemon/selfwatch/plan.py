@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
@@ -32,6 +32,8 @@ from daemon.site.load import Site
 from daemon.site.reach import SelfwatchTable
 from daemon.store import StoreReader
 from rules.conditions import KINDS
+from rules.conditions.silent import SilentSettings
+from rules.durations import MINUTE
 from rules.plan import Plan, PointPlan
 from rules.settings import Priority, RuleSettings
 
@@ -87,7 +89,7 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
         yield {
             "id": NO_READINGS,
             "point": READINGS_AGE,
-            "high": _seconds(table.no_readings_after),
+            "high": _seconds(table.no_readings_after or _no_readings_after(site.plan, silent)),
             # It speaks for those that it explains, so it must wake whom they would have woken.
             "priority": "critical" if critical else "high",
             "title": "No readings come in at all",
@@ -160,6 +162,15 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
         "says": "Its processor is at {value}; it may stop or spoil its memory card",
         "do": "shade it, open the vents of its box, keep it out of the wet.",
     }
+
+
+def _no_readings_after(plan: Plan, silent: Sequence[RuleSettings]) -> int:
+    """How long (ms) nothing may come in: less than what a silent point is given before it is told, so that one message
+    comes in place of many; but no less than the fastest point may take."""
+    points = {point.id: point for point in plan.points}
+    told = [points[rule.point].stale_after + rule.on_delay for rule in silent if isinstance(rule, SilentSettings)]
+    wanted = min([5 * MINUTE, *(3 * at // 4 for at in told)])
+    return max(MINUTE, wanted, 3 * min(point.stale_after for point in plan.points) // 4)
 
 
 def _rule(settings: Mapping[str, Any], table: SelfwatchTable) -> RuleSettings:

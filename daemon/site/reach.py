@@ -89,7 +89,11 @@ class SelfwatchTable(Settings):
 
     enabled: bool = True
     every: Duration = Field(default=MINUTE, ge=SECOND, le=10 * MINUTE, description="how often it measures")
-    no_readings_after: Duration = Field(default=5 * MINUTE, ge=SECOND, description="no reading at all for so long")
+    no_readings_after: Duration | None = Field(
+        default=None,
+        ge=SECOND,
+        description="no reading at all for so long; left out, 1 to 5 min, so that it comes before single silent points",
+    )
     clock_jump: Duration = Field(default=2 * SECOND, ge=100, description="the board's clock jumped by more")
     disk_free: float = Field(default=5.0, gt=0, lt=100, description="per cent of the store's disk that must be free")
     unsent_after: Duration = Field(default=5 * MINUTE, ge=SECOND, description="a critical message waits for longer")

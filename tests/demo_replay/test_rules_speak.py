@@ -135,6 +135,7 @@ CASES: dict[str, Case] = {
     "tank.oxygen_stuck": Case({"tank.oxygen": at(6.4)}),
     **{f"{name}_silent": Case(silent=(name,)) for name in WET},
     **{f"{name}_silent": Case(silent=(name,)) for name in ("house.temperature", "mains.present", "tank.ph")},
+    "water.probes_silent": Case(silent=("loop.flow", "tank.level", "sump.level")),
     "readings.stopped": Case(silent=(*WET, "mains.present")),
 }
 """Rule -> what makes it speak; `bed*` for each bed."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -31,9 +32,9 @@ priority = "medium"
 """
 
 
-def site(more: str = "", text: str = SITE) -> Site:
-    """The site of the tests with more in its file."""
-    return site_from_text(text + SILENT + BROKER + more, Path("site.toml"))
+def site(more: str = "", text: str = SITE, delay: str = "0 s") -> Site:
+    """The site of the tests with more in its file. delay: of the rule that a point is silent."""
+    return site_from_text(f'{text}{SILENT}on_delay = "{delay}"\n{BROKER}{more}', Path("site.toml"))
 
 
 def events(made: Site, point: str, counts: list[int], rule: str) -> list[Event]:
@@ -71,7 +72,7 @@ def test_a_site_without_anything_that_brings_readings_has_no_rule_that_misses_th
 @pytest.mark.parametrize(
     ("rule", "point", "limit", "beyond"),
     [
-        ("tidebed.no_readings", "tidebed.readings_age", 300, 301),
+        ("tidebed.no_readings", "tidebed.readings_age", 225, 226),
         ("tidebed.clock", "tidebed.clock_jump", 2000, 2001),
         ("tidebed.disk", "tidebed.disk_free", 50, 49),
         ("tidebed.unsent", "tidebed.unsent_age", 300, 301),
@@ -101,6 +102,30 @@ def test_their_limits_follow_the_site_file() -> None:
     made = site('[selfwatch]\nno_readings_after = "2 min"')
     assert events(made, "tidebed.readings_age", [120], "tidebed.no_readings") == []
     assert len(events(made, "tidebed.readings_age", [121], "tidebed.no_readings")) == 1
+
+
+@pytest.mark.parametrize(
+    ("stale_after", "on_delay", "limit"),
+    [("5 min", "0 s", 225), ("5 min", "100 s", 300), ("5 min", "1 h", 300), ("40 s", "10 s", 60)],
+    ids=["sooner than it", "with its delay", "five minutes at most", "a minute at least"],
+)
+def test_no_readings_at_all_comes_before_the_silent_points_that_it_speaks_for(
+    stale_after: str, on_delay: str, limit: int
+) -> None:
+    """Three quarters of what the first of them is given; a message is held a minute to see whether that comes."""
+    text = SITE.replace('stale_after = "5 min"', f'stale_after = "{stale_after}"')
+    made = site(text=text.replace('expect_every = "60 s"', 'expect_every = "10 s"'), more="", delay=on_delay)
+    assert events(made, "tidebed.readings_age", [limit], "tidebed.no_readings") == []
+    assert len(events(made, "tidebed.readings_age", [limit + 1], "tidebed.no_readings")) == 1
+
+
+def test_a_site_of_slow_points_alone_is_given_their_time() -> None:
+    """Where the fastest speaks every half hour, five minutes without a word are nothing."""
+    text = re.sub(r'(expect_every|stale_after) = "[^"]*"\n', "", SITE)
+    text = re.sub(r"(\[\[point\]\]\n)", r'\1expect_every = "30 min"\n', text)
+    made = site(text=text)
+    assert events(made, "tidebed.readings_age", [4050], "tidebed.no_readings") == []
+    assert len(events(made, "tidebed.readings_age", [4051], "tidebed.no_readings")) == 1
 
 
 def test_no_readings_at_all_speaks_for_every_silent_point() -> None:
