@@ -14,6 +14,10 @@ def show_time(ms: int) -> str:
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{ms % 1000:03d}Z"
 
 
+_TIMES = ("since", "until")
+"""Of a body: ms UTC."""
+
+
 @dataclass(frozen=True, slots=True)
 class Event:
     """One event: `t` ms UTC, `type` (alarm, decision, notice, quality, act, off, fault) and its other fields.
@@ -31,5 +35,6 @@ class Event:
     body: Mapping[str, Any] = field(default_factory=dict)
 
     def line(self) -> dict[str, Any]:
-        """The event as the contract's JSON object."""
-        return {"t": show_time(self.t), "type": self.type, **self.body}
+        """The event as the contract's JSON object; every time in it is RFC 3339."""
+        times = {key: show_time(self.body[key]) for key in _TIMES if isinstance(self.body.get(key), int)}
+        return {"t": show_time(self.t), "type": self.type, **self.body, **times}
