@@ -259,7 +259,7 @@ class MqttAdapter:
             return
         with self._lock:
             connection.accepted, connection.since = True, self._monotonic()
-            connection.backlog.accepted(self._monotonic(), flags.session_present)
+            connection.backlog.accepted(self._monotonic(), flags.session_present, self._clock.now())
             self._health.state = "connected"
             self._health.last_error = ""
         if self._had_session and not flags.session_present:
@@ -297,7 +297,7 @@ class MqttAdapter:
         taken_in = self._hand_on(delivery)
         with self._lock:
             connection.handing_on = False
-            connection.backlog.heard(self._monotonic())
+            connection.backlog.heard(self._monotonic(), delivery.readings)
             if not taken_in and message.qos == 0:
                 self._health.refused["not taken in"] += 1
 
@@ -341,7 +341,7 @@ class MqttAdapter:
             if connection.client is None:
                 return
             connection.window.acknowledged()
-            connection.backlog.heard(self._monotonic())
+            connection.backlog.acknowledged(self._monotonic())
             connection.client.ack(mid, qos)
 
     def _on_disconnect(
