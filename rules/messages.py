@@ -27,7 +27,7 @@ FURTHEST = 7 * DAY
 """A span at an expected loss that is longer than this (ms) is left out."""
 
 _NUMBER = re.compile(r"[\s:,]*(?:\b(?:to|at|is|of|reads)\b)?[\s:,]*\{.*")
-_OWN_TITLES = ("high", "low", "rise", "fall", "silent")
+_OWN_TITLES = ("high", "low", "rise", "fall", "silent", "flat", "stopped", "period", "full", "empty")
 
 
 class Facts(Protocol):
@@ -51,12 +51,11 @@ class Told(NamedTuple):
 
 
 class Left(NamedTuple):
-    """How long there is: the whole sentence, without what is assumed, and without the harm too; and the span in ms."""
+    """How long there is: the whole sentence, without what is assumed, and without the harm too."""
 
     whole: str
     plain: str
     short: str
-    span: int
 
 
 class Writer:
@@ -214,42 +213,46 @@ class Writer:
         counts = self.facts.value_at(runway.point, told.key)
         if counts is None:
             return None
-        limit = parse_amount(runway.limit, point.units) / point.resolution
-        gap = limit - counts
+        gap = parse_amount(runway.limit, point.units) / point.resolution - counts
+        loss = None if runway.loss is None else parse_rate(runway.loss, point.units) / point.resolution
+        way = _way(told, runway, loss)
+        if way * gap < 0:
+            return self._left(told, runway, "past", "under" if way < 0 else "over")
         slope: Fraction | None = None
-        if runway.loss is None or now - told.since >= runway.window:
+        if loss is None or now - told.since >= runway.window:
             slope = self.facts.slope_at(runway.point, told.key, runway.window)
         if slope is not None and slope * gap <= 0:
             return None
         if slope is not None and (span := int(gap / slope)) <= SURE_FOR * runway.window:
-            return self._left(told, runway, span, slope, "measured")
-        if runway.loss is None:
+            return self._time_left(told, runway, span, slope, "measured")
+        if not loss:
             return None
-        loss = parse_rate(runway.loss, point.units) / point.resolution
-        slope = loss if gap > 0 else -loss
-        span = int(gap / slope) if slope * gap > 0 else FURTHEST + 1
-        return self._left(told, runway, span, slope, "expected") if span <= FURTHEST else None
+        slope = abs(loss) * way
+        span = int(gap / slope)
+        return self._time_left(told, runway, span, slope, "expected") if span <= FURTHEST else None
 
-    def _left(self, told: Told, runway: Runway, span: int, slope: Fraction, basis: str) -> Left:
+    def _time_left(self, told: Told, runway: Runway, span: int, slope: Fraction, basis: str) -> Left:
+        way, rate = "falls" if slope < 0 else "rises", show_rate(self.plan, self.points[runway.point], slope * HOUR)
+        assumed = self.words.say(f"assumed.{basis}.{way}", rate=rate)
+        return self._left(told, runway, "left", "", left=self.about(span), assumed=assumed)
+
+    def _left(self, told: Told, runway: Runway, key: str, way: str, left: str = "", assumed: str = "") -> Left:
         point, say = self.points[runway.point], self.words.say
         limit = show(self.plan, point, parse_amount(runway.limit, point.units) / point.resolution)
         harm = say("harm", harm=runway.harm) if runway.harm else ""
-        about = self.about(span)
-        way = "falls" if slope < 0 else "rises"
-        assumed = say(f"assumed.{basis}.{way}", rate=show_rate(self.plan, point, slope * HOUR))
+        ending = f".{way}" if way else ""
 
         def sentence(harm: str, assumed: str) -> str:
+            told_of = {"left": left, "harm": harm, "assumed": assumed}
             if runway.point == told.point:
-                text = say("left.own", left=about, limit=limit, harm=harm, assumed=assumed)
+                text = say(f"{key}.own{ending}", limit=limit, **told_of)
             else:
                 called, value = self.called(runway.point), self.value(runway.point, told.key)
                 number = limit.split(" ")[0]
-                text = say(
-                    "left.other", point=called, value=value, left=about, limit=number, harm=harm, assumed=assumed
-                )
+                text = say(f"{key}.other{ending}", point=called, value=value, limit=number, **told_of)
             return text[:1].upper() + text[1:]
 
-        return Left(sentence(harm, assumed), sentence(harm, ""), sentence("", ""), span)
+        return Left(sentence(harm, assumed), sentence(harm, ""), sentence("", ""))
 
     def over(self, told: Told, at: int) -> tuple[str, str]:
         """Title and body of the message that it is over. at: the key of its return."""
@@ -337,6 +340,15 @@ def _with_first(first: str, *versions: Sequence[str]) -> str:
     texts = [" ".join(part for part in version if part) for version in versions]
     text = next((text for text in texts if len(text) <= room), fitted(texts[-1], room) if room > 0 else "")
     return f"{text} {first}".strip()
+
+
+def _way(told: Told, runway: Runway, loss: Fraction | None) -> int:
+    """Whether the harm lies below (-1) or above (1) the limit of a runway; 0 where nothing tells."""
+    if runway.point == told.point and told.alarm.side in ("low", "high"):
+        return -1 if told.alarm.side == "low" else 1
+    if not loss:
+        return 0
+    return -1 if loss > 0 else 1
 
 
 def _lasted(rule: RuleSettings, side: str) -> int:

@@ -50,7 +50,7 @@ class Runway(Settings):
     point: str
     limit: Amount
     loss: str | None = Field(
-        default=None, description='expected loss, as in "2.4 mg/L/h"; used until a slope is measured'
+        default=None, description='expected loss, as in "2.4 mg/L/h" (negative: a gain); used until a slope is measured'
     )
     window: Duration = Field(
         default=600_000, description="over which the slope is measured, once the alarm has stood so long"

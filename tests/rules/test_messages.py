@@ -85,7 +85,7 @@ def test_a_title_says_what_is_wrong_with_its_numbers(settings: dict[str, str], s
             "Air falls fast: 5.0 °C",
         ),
         ("silent", {}, {0: 9}, "Air sends nothing"),
-        ("flat", {"tolerance": 0, "window": "1 min"}, {0: 9, 60: 9}, "a: flat"),
+        ("flat", {"tolerance": 0, "window": "1 min"}, {0: 9, 60: 9}, "Air repeats one value: 9.0 °C"),
     ],
 )
 def test_every_kind_has_a_title_of_its_own(
@@ -224,6 +224,37 @@ def test_of_another_point_the_time_left_names_it() -> None:
     made = high("a", "p", runway={"point": "q", "limit": 5, "loss": "2 degC/h"})
     said = body(site([made], names=NAMES), {"p": {0: 11}, "q": {0: 9}})
     assert said == "Air 11.0 °C since 12:00. Oxygen 9.0 °C: about 2 h to 5.0, if it falls 2.0 an hour."
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        (6, " Oxygen 6.0 °C: about 30 min to 5.0, where fish are in danger, if it falls 2.0 an hour."),
+        (5, " Oxygen 5.0 °C: less than a minute to 5.0, where fish are in danger, if it falls 2.0 an hour."),
+        (4, " Oxygen 4.0 °C: already under 5.0, where fish are in danger."),
+    ],
+)
+def test_a_loss_is_never_said_to_lead_back_to_a_limit_that_is_passed(value: int, said: str) -> None:
+    """Above, at and under the limit: under it there is no time left, and the message says so."""
+    made = high("a", "p", runway={"point": "q", "limit": 5, "loss": "2 degC/h", "harm": "fish are in danger"})
+    assert body(site([made], names=NAMES), {"p": {0: 11}, "q": {0: value}}) == f"Air 11.0 °C since 12:00.{said}"
+
+
+def test_a_gain_leads_upwards() -> None:
+    """A negative loss: from 9 to 12 at 2 an hour; over 12 it is passed."""
+    made = high("a", "p", runway={"point": "q", "limit": 12, "loss": "-2 degC/h"})
+    plan = site([made], names=NAMES)
+    assert body(plan, {"p": {0: 11}, "q": {0: 9}}).endswith("about 1 h 30 to 12.0, if it rises 2.0 an hour.")
+    assert body(plan, {"p": {0: 11}, "q": {0: 13}}).endswith("Oxygen 13.0 °C: already over 12.0.")
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "said"), [("low", 3, "Already under 5.0 °C."), ("high", 7, "Already over 5.0 °C.")]
+)
+def test_of_its_own_point_a_rule_knows_on_which_side_the_harm_lies(kind: str, value: int, said: str) -> None:
+    """The side that is told is the side of the harm, without a loss being named."""
+    made = rule("band", "a", point="q", **{kind: 5}, priority="critical", runway={"point": "q", "limit": 5})
+    assert body(site([made], names=NAMES), {"q": {0: value}}).endswith(said)
 
 
 @pytest.mark.parametrize(
