@@ -46,8 +46,8 @@ _OTHERS = frozenset(
 """Words of what has a current or a flow and is not the water's."""
 _WHEN = (
     "Told when no bed has moved for an hour. A flow meter or the pump's current would tell within minutes.",
-    "Told when little flows (or the pump draws little) and no bed has moved for 15 min, or when all beds stand still.",
-    "Told when two say so, though a bed still drains; or one, and all beds have stood still for an hour.",
+    "Told when little flows (or the pump draws little) and no bed has moved for 15 min.",
+    "Told when two say so, though a bed still drains; or one, and no bed has moved for 15 min.",
 )
 _WHEN_ALONE = (
     "",
@@ -135,18 +135,20 @@ def _amount(number: str, point: Chosen) -> str:
 def _stopped(points: Sequence[Chosen]) -> list[str]:
     """The rule that says that the water has stopped, where something tells of it.
 
-    Flow and pump current tell at once, a bed only when it has been still for longer than its period. Two that tell at
-    once are believed though a bed still drains; one alone only once no bed has moved for a quarter of an hour; beds
-    all still are believed beside one of them, or where there is none (common practice, no source).
+    Flow and pump current tell at once, and two of them are believed though a bed still drains; one alone only once no
+    bed has moved for a quarter of an hour, since a pump that pushes against a shut valve goes on drawing current. Beds
+    alone tell when they have been still for longer than their period (common practice, no source).
     """
     direct: list[tuple[Chosen, str]] = []
     beds: list[Chosen] = []
     for point in points:
         words = {word.rstrip("0123456789") for word in words_of(f"{point.address} {point.id}")}
         if point.quantity == "flow" and not words & _OTHERS:
-            direct.append((point, f"under = {_half(point.middle, '1')}, LASTING   # half of what flows now"))
+            direct.append((point, f"under = {_part(point.middle, 4, '1')}, LASTING   # a quarter of what flows now"))
         elif point.quantity == "current" and not words & _OTHERS:
-            direct.append((point, f"under = {_half(point.middle, '0.1')}, LASTING   # half of what the pump draws now"))
+            direct.append(
+                (point, f"under = {_part(point.middle, 2, '0.1')}, LASTING   # half of what the pump draws now")
+            )
         elif point.quantity == "level" and "bed" in words:
             beds.append(point)
     if not direct and not beds:
@@ -154,37 +156,44 @@ def _stopped(points: Sequence[Chosen]) -> list[str]:
             "# Nothing that was heard tells when the water stops. A flow meter in the return, the pump's current, or\n"
             "# the level of a bed do: add such a point and a rule of the kind stopped.\n"
         ]
-    count = len(beds) or 1
-    weight, still, moved, needed = {
-        0: (0, 1, 0, count),
-        1: (2 * count, 2, -2 * count, 2 * count),
-    }.get(len(direct), (2 * count, 1, -1, 3 * count))
-    if not beds:
-        weight, needed = 1, min(2, len(direct))
+    if direct and beds:
+        weight, still, window, needed = 2 * len(beds), "5 cm", "15 min", 4 * len(beds)
+    else:
+        weight, still, window, needed = 1, "10 cm", "60 min", len(beds) or min(2, len(direct))
     evidence = []
     for point, told in direct:
         lasting = show_duration(max(90 * SECOND, 3 * point.interval))
         told = told.replace("LASTING", f'lasting = "{lasting}", weight = {weight} }},')
         evidence.append(f'{{ point = "{point.id}", {told}')
-    evidence += [f'{{ point = "{bed.id}", still = "1 cm", window = "60 min", weight = {still} }},' for bed in beds]
-    if moved:
-        evidence += [f'{{ point = "{bed.id}", moved = "5 cm", window = "15 min", weight = {moved} }},' for bed in beds]
+    each = 2 if direct else 1
+    evidence += [f'{{ point = "{bed.id}", still = "{still}", window = "{window}", weight = {each} }},' for bed in beds]
     lines = [
         f"# {_WHEN[min(2, len(direct))] if beds else _WHEN_ALONE[min(2, len(direct))]}",
         "[[rule]]",
         'id = "water.stopped"',
         'kind = "stopped"',
         f"needed = {needed}",
+        'off_delay = "5 min"',
         'priority = "critical"',
         'title = "Water has stopped"',
         'do = "is the pump plugged in and its breaker on? If not running in 15 min, fit the spare; air up."',
         "evidence = [",
         *(f"  {line}" for line in evidence),
         "]",
+        *_runway(points),
     ]
     return ["\n".join(lines) + "\n"]
 
 
-def _half(middle: Decimal, otherwise: str) -> str:
-    """Half of it to two digits; where nothing flows just now, a value that a working pump exceeds."""
-    return otherwise if middle <= 0 else f"{float(middle) / 2:.2g}"
+def _runway(points: Sequence[Chosen]) -> list[str]:
+    """How long there is, where oxygen is measured: 2 mg/L an hour without water (common practice, no source)."""
+    found = next((point for point in points if point.quantity == "dissolved_oxygen"), None)
+    if found is None:
+        return []
+    limit = _amount("3", found)
+    return [f'runway = {{ point = "{found.id}", limit = {limit}, loss = "2 mg/L/h", harm = "fish are in danger" }}']
+
+
+def _part(middle: Decimal, parts: int, otherwise: str) -> str:
+    """One of so many parts, to two digits; where nothing flows just now, a value that a working pump exceeds."""
+    return otherwise if middle <= 0 else f"{float(middle) / parts:.2g}"

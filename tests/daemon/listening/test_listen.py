@@ -401,7 +401,7 @@ def test_registers_of_modbus_devices_are_read_when_asked_for(
     (register,) = table.settings.registers
     assert (register.unit_id, register.table, register.address, register.scale) == (2, "holding", 1, Decimal("0.01"))
     assert site.plan.points[0].resolution == Fraction(1, 100)
-    assert "under = 11" in out.read_text()
+    assert "under = 5.6" in out.read_text()
     wire = Wire(tmp_path)
     answers(monkeypatch, "tank.temperature water_temperature degC 0.1", "-")
     with Answering(wire, Slaves({5: [245]}).answer):
