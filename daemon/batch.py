@@ -97,8 +97,11 @@ class Batch(NamedTuple):
 def sendings(events: Iterable[Event], ways: dict[str, tuple[str, ...]]) -> list[Sending]:
     """What the notices among `events` owe to people: one sending by each way that the notice names.
 
+    events: of one step. Of the repeats of an alarm that fell due while a step was held back, the last says it all.
     ways: person -> ways, for a notice that names none.
     """
+    told = [event for event in events if event.type == "notice"]
+    last = {_repeated(event): event for event in told if event.body["purpose"] == "repeat"}
     return [
         Sending(
             message_id=f"{event.body['key']}/{way}",
@@ -112,7 +115,11 @@ def sendings(events: Iterable[Event], ways: dict[str, tuple[str, ...]]) -> list[
             rule=event.body.get("rule") or "",
             side=event.body.get("side") or "",
         )
-        for event in events
-        if event.type == "notice"
+        for event in told
+        if event.body["purpose"] != "repeat" or last[_repeated(event)] is event
         for way in event.body.get("ways", ways.get(event.body["person"], ()))
     ]
+
+
+def _repeated(event: Event) -> tuple[str, ...]:
+    return tuple(str(event.body.get(key)) for key in ("person", "rule", "side", "priority"))

@@ -14,13 +14,16 @@ RELEASED = 1_764_000_000_000
 
 _SLOWED = 9, 10
 """How fast our time goes while the board's clock is behind it: nine tenths."""
+LEAP = 10_000_000_000
+"""A clock that is set forward by more than this (ns) has skipped time that nobody watched."""
 
 
 class SystemClock:
     """The board's clock, which is never let go back.
 
     When somebody sets the board's clock back, ours goes on, slower, until the board's has caught up. If it stood still
-    instead, no delay would end and nothing would be judged for as long as the step was.
+    instead, no delay would end and nothing would be judged for as long as the step was. When it is set forward, or the
+    board wakes from sleep, ours follows at once, and `leap` tells of it.
     """
 
     def __init__(
@@ -29,6 +32,7 @@ class SystemClock:
         """wall, monotonic: nanoseconds."""
         self._wall, self._monotonic = wall, monotonic
         self._last: tuple[int, int] | None = None
+        self._leapt: int | None = None
         self._lock = threading.Lock()
 
     def now(self) -> int:
@@ -38,8 +42,17 @@ class SystemClock:
             if self._last is not None and wall < self._last[0]:
                 last, then = self._last
                 wall = last + (at - then) * _SLOWED[0] // _SLOWED[1]
+            elif self._last is not None and wall - self._last[0] - (at - self._last[1]) > LEAP:
+                self._leapt = wall // 1_000_000
             self._last = (wall, at)
             return wall // 1_000_000
+
+    def leap(self) -> int | None:
+        """Where to (ms UTC) the board's clock was set forward since this was last asked; None where it was not."""
+        self.now()
+        with self._lock:
+            leapt, self._leapt = self._leapt, None
+            return leapt
 
     def doubt(self, least: int) -> str:
         """Why the clock is not to be trusted yet; empty when it is. `least`: a time that has certainly passed, ms."""

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from adapters.intake import Adapter, Delivery
 from daemon.batch import Batch, Columns, Dater, sendings
-from daemon.clock import PlayedClock
+from daemon.clock import PlayedClock, SystemClock
 from daemon.entries import dated, entry_of, is_reading, refused
 from daemon.queue import DeliveryQueue
 from daemon.settings_changes import KIND as SETTINGS
@@ -37,6 +37,9 @@ LONGEST_REST = 0.02
 """Seconds between two turns at least, where the one before took that long: what it adds to a message's delay."""
 INBOX_EVERY = 1.0
 """Seconds between looks at what other processes have handed in."""
+
+
+SET_FORWARD = "the board's clock was set forward"
 
 
 class Listener(Protocol):
@@ -92,6 +95,8 @@ class Loop:
         """The last commit could not be made; nothing more is taken until one can."""
         self._deaf = False
         """What people hand in could not be read at the last look."""
+        if isinstance(clock, SystemClock):
+            clock.leap()  # it may have been set before there was anything to watch
         saved = store.checkpoint()
         self.restarts: list[int] = []
         """When a daemon began to watch again within the last day, ms UTC; this one too."""
@@ -113,9 +118,18 @@ class Loop:
         begin = max(engine.now, engine.frontier + 1)
         if now > begin:
             self._acts.append(Act(begin, ActKind.OFF, "tidebed", until=now))
-            self.restarts = [act.until or 0 for act in self.store.acts(now - DAY) if act.kind is ActKind.OFF]
+            offs = [act for act in self.store.acts(now - DAY) if act.kind is ActKind.OFF]
+            self.restarts = [act.until or 0 for act in offs if act.text != SET_FORWARD]
             self.restarts.append(now)
             self.say(f"the daemon did not run from {show_time(engine.now)} to {show_time(now)}")
+
+    def _skip(self, engine: Engine) -> None:
+        """A clock that was set forward skips time which nobody watched: no delay and no repeat counts through it."""
+        until = self.clock.leap() if isinstance(self.clock, SystemClock) else None
+        begin = max(engine.now, engine.frontier + 1)
+        if until is not None and until > begin:
+            self._acts.append(Act(begin, ActKind.OFF, "tidebed", until=until, text=SET_FORWARD))
+            self.say(f"{SET_FORWARD} from {show_time(begin)} to {show_time(until)}")
 
     def _note_settings(self) -> None:
         """Write into the log which settings are others than before; not on played days, which are what they were."""
@@ -159,6 +173,8 @@ class Loop:
             self._take_up(self.new_plan)
         begun = self.monotonic()
         if not isinstance(self.clock, PlayedClock):
+            if self.engine is not None:
+                self._skip(self.engine)
             self._step(self.clock.now())
         now = self.monotonic()
         self._worked = now - begun

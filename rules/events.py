@@ -14,8 +14,8 @@ def show_time(ms: int) -> str:
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{ms % 1000:03d}Z"
 
 
-_TIMES = ("since", "until")
-"""Of a body: ms UTC."""
+_TIMES = ("since", "until", "known_upto", "at")
+"""Of a body: ms UTC; in the data of an act, which is text, as digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,8 @@ class Event:
     decision: stage, action, mode, inputs, why. notice: person, title, text, rule, side (both None where it is about no
     one alarm), priority, purpose (first, next, repeat, recovery, drill, summary, chattering, digest, sign-of-life),
     key, ways.
-    act: kind, who, rule, side, until, text. off: until. fault: rule, why. quality: point, why.
+    act: kind, who, rule, side, until, text. off: until, why (not of a
+    stop of the daemon). fault: rule, why. quality: point, why.
     """
 
     t: int
@@ -36,5 +37,6 @@ class Event:
 
     def line(self) -> dict[str, Any]:
         """The event as the contract's JSON object; every time in it is RFC 3339."""
-        times = {key: show_time(self.body[key]) for key in _TIMES if isinstance(self.body.get(key), int)}
+        found = {key: str(self.body[key]) for key in _TIMES if self.body.get(key) is not None}
+        times = {key: show_time(int(ms)) for key, ms in found.items() if ms.isdecimal()}
         return {"t": show_time(self.t), "type": self.type, **self.body, **times}

@@ -201,7 +201,7 @@ class Life:
 
     def _act(self, act: Act, key: int) -> None:
         if act.kind is ActKind.OFF:
-            self._put(key, 0, Event(key >> 1, "off", {"until": act.until}))
+            self._put(key, 0, Event(key >> 1, "off", {"until": act.until} | ({"why": act.text} if act.text else {})))
             return
         body: dict[str, Any] = {"kind": act.kind.value, "who": act.who}
         for name in ("rule", "side", "until", "text"):

@@ -69,5 +69,5 @@ def told(event: Event, plan: Plan, zone: Zone) -> str:
         refused = f"; refused: {body['refused']}" if body.get("refused") else ""
         return f"{body['kind']:<8} by {body['who']} {about}{until}{refused}"
     if event.type == "off":
-        return "off      the daemon did not run"
+        return f"off      {body.get('why', 'the daemon did not run')}"
     return f"{event.type:<8} {body.get('rule') or body.get('point') or ''}{why}"

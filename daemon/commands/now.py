@@ -81,7 +81,7 @@ def _print_states(site: Site, states: list[AdapterState], now: int) -> None:
         )
     for one in states:
         causes = ", ".join(f"{cause} {count}" for cause, count in sorted(one.refused.items(), key=lambda own: -own[1]))
-        told = f"  {one.name:<12} {one.state:<10} {one.received} readings"
+        told = f"  {one.name:<12} {one.state:<10} {one.received} {'reading' if one.received == 1 else 'readings'}"
         told += f", {sum(one.refused.values())} refused ({causes})" if causes else ""
         told += f"; last trouble: {one.last_error}" if one.last_error else ""
         plain = "".join(char if char.isprintable() else "?" for char in told)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -49,6 +50,33 @@ def test_when_the_board_is_set_back_it_goes_on_at_nine_tenths_until_they_meet() 
     assert clock.now() == before + 9000
     board.pass_by(36_000)
     assert clock.now() == board.wall // 1_000_000
+
+
+@pytest.mark.parametrize(("seconds", "leaps"), [(9.9, False), (10, False), (10.1, True), (7200, True)])
+def test_it_tells_once_where_it_was_set_forward_to(seconds: float, leaps: bool) -> None:
+    """Below, at and above ten seconds; what passes on both clocks is no leap, however long."""
+    board = Board()
+    clock = board.clock()
+    clock.now()
+    board.pass_by(3600)
+    board.wall += round(seconds * NS)
+    there = clock.now()
+    board.pass_by(1)
+    clock.now()
+    assert clock.leap() == (there if leaps else None)
+    assert clock.leap() is None
+
+
+def test_what_is_caught_up_after_being_set_back_is_no_leap() -> None:
+    """Ours is ahead then, and the board's comes up to it."""
+    board = Board()
+    clock = board.clock()
+    clock.now()
+    board.wall -= 3600 * NS
+    clock.now()
+    board.wall += 3600 * NS
+    clock.now()
+    assert clock.leap() is None
 
 
 @given(st.lists(st.tuples(st.floats(0, 100), st.floats(-200, 200)), max_size=40))

@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 
 from adapters.intake import Arrived, Delivery, Health, Inlet, Refusal
+from daemon.clock import SystemClock
 from daemon.loop import QUIET_CHECKPOINT, TIDY_EVERY, Loop
 from daemon.queue import DeliveryQueue
-from daemon.store import Store, StoreError, hand_in
+from daemon.store import Store, StoreError, StoreReader, hand_in
 from rules.acts import Act, ActKind
 from rules.clock import Clock
 from rules.conditions import KINDS
@@ -91,8 +92,8 @@ def make_plan(on_delay: str = "0 s") -> Plan:
 class Bench:
     """A loop on a real store, driven turn by turn."""
 
-    def __init__(self, path: Path, hands: Hands, plan: Plan) -> None:
-        self.path, self.hands, self.plan = path, hands, plan
+    def __init__(self, path: Path, hands: Hands, plan: Plan, clock: Clock | None = None) -> None:
+        self.path, self.hands, self.plan, self.clock = path, hands, plan, clock or hands
         self.adapter = Backlog()
         self.events: list[Event] = []
         self.said: list[str] = []
@@ -107,7 +108,7 @@ class Bench:
             self.plan,
             self.store,
             self.queue,
-            self.hands,
+            self.clock,
             [self.adapter],
             listener=lambda events: self.events.extend(events),
             say=self.said.append,
@@ -202,7 +203,7 @@ def test_an_alarm_is_committed_at_once(bench: Bench) -> None:
     bench.turn(0.1)
     bench.turn(0.95)
     assert bench.states() == ["unacknowledged"]
-    assert [sending.title for sending in bench.store.unsent()] == ["loop.stopped: stopped"]
+    assert [sending.title for sending in bench.store.unsent()] == ["Water has stopped"]
 
 
 def test_a_point_that_is_not_in_the_site_file_is_counted_and_acknowledged(bench: Bench) -> None:
@@ -259,6 +260,48 @@ def test_the_span_without_a_daemon_is_logged_and_counts_for_no_delay(tmp_path: P
     raised = [event.t for event in bench.events if event.type == "alarm"]
     assert raised == [back + 90_000 - (off[0].t - (START + 1_000))]
     bench.store.close()
+
+
+def test_a_clock_that_is_set_forward_skips_what_nobody_watched(tmp_path: Path) -> None:
+    """An hour of it ends no delay, makes nothing stale, repeats nothing and is no start; the log says what it was."""
+    hands = Hands()
+    clock = SystemClock(lambda: hands.wall * 1_000_000, lambda: round(hands.mono * 1_000_000_000))
+    bench = Bench(tmp_path / "store.sqlite", hands, make_plan("90 s"), clock)
+    bench.turn()
+    bench.send(0, START + 1_000)
+    bench.turn(31)
+    left = hands.wall
+    hands.wall += 3_600_000
+    bench.turn()
+    bench.send(0, hands.wall)
+    bench.turn(80)
+    off = [event for event in bench.events if event.type == "off"]
+    assert [(event.t, event.body) for event in off] == [
+        (left, {"until": left + 3_601_000, "why": "the board's clock was set forward"})
+    ]
+    raised = [event.t for event in bench.events if event.type == "alarm"]
+    assert raised == [START + 1_000 + 90_000 + 3_601_000]
+    assert len([event for event in bench.events if event.type == "notice"]) == 1
+    bench.crash()
+    hands.forward(60)
+    bench.open()
+    assert bench.loop.restarts == [hands.wall]
+    bench.store.close()
+
+
+def test_of_repeats_that_a_stall_held_back_only_the_last_is_owed(bench: Bench) -> None:
+    """The disk was full for an hour, say: nobody needs eleven messages of the same at once."""
+    bench.send(0, START)
+    bench.turn(10)
+    bench.hands.forward(3600)
+    for minute in range(60):
+        bench.send(0, START + 60_000 * minute)
+    bench.turn(2)
+    told = [event for event in bench.events if event.type == "notice"]
+    assert len(told) > 10
+    with StoreReader(bench.path) as store:
+        owed = store.unsent()
+    assert [(one.purpose, one.created) for one in owed] == [("first", told[0].t), ("repeat", told[-1].t)]
 
 
 def test_starts_within_a_day_are_remembered(tmp_path: Path) -> None:
