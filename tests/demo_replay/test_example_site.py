@@ -6,10 +6,12 @@ and in one bed, flow, pump current, mains, oxygen, water and air.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 
 from adapters.recordings.recording import Recording
@@ -70,8 +72,11 @@ def plan() -> Plan:
 
 
 @cache
-def told(kind: str, seed: int) -> tuple[int, tuple[Event, ...]]:
-    """(ms UTC at which the failure begins, or the day; every message of the day to the keeper)."""
+def told(kind: str, seed: int, zero: str = "", first: int = 0, last: int = 0) -> tuple[int, tuple[Event, ...]]:
+    """(ms UTC at which the failure begins, or the day; every message of the day to the keeper).
+
+    zero: a point of the example that shows 0 from `first` to `last` minutes after the failure began.
+    """
     day = simulate(kind, seed)
     points = {point.id: point for point in plan().points}
     whole, blocks = day.recording(), {}
@@ -83,6 +88,9 @@ def told(kind: str, seed: int) -> tuple[int, tuple[Event, ...]]:
         ours = block.values - (int(LIP / resolution) if name == "tank.level" else 0)
         scale = resolution / point.resolution
         counts = ours * scale.numerator // scale.denominator
+        if point.id == zero:
+            after = (block.times - day.labels[0].start_ms) / MINUTE
+            counts = np.where((after >= first) & (after < last), 0, counts)
         blocks[point.id] = Block(point.id, block.times, counts, block.flags)
     recording = Recording(blocks, {name: (str(points[name].unit), points[name].resolution) for name in blocks})
     notices = (event for event in replay(plan(), recording).events if event.type == "notice")
@@ -103,6 +111,32 @@ def test_the_first_message_names_the_failure_in_time(case: Case, seed: int) -> N
     assert notices[0].body["title"].startswith(case.title)
     assert 0 < notices[0].t - began <= case.within * MINUTE
     assert {event.body["rule"] for event in notices} <= case.told
+
+
+def firsts(notices: Sequence[Event], began: int) -> dict[str, float]:
+    """Rule -> minutes from the failure to its first message."""
+    found: dict[str, float] = {}
+    for event in notices:
+        found.setdefault(event.body["rule"], (event.t - began) / MINUTE)
+    return found
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_water_that_stays_away_when_the_power_is_back_is_told(seed: int) -> None:
+    """The cut explains stopped water while it lasts and a few minutes more, in which a pump starts again; no longer."""
+    began, notices = told("pump_trip", seed, "mains.state", 0, 30)
+    found = firsts(notices, began)
+    assert list(found)[:2] == ["mains.off", "loop.stopped"]
+    assert 30 < found["loop.stopped"] <= 40
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_a_jammed_pump_that_burns_out_goes_on_as_stopped_water(seed: int) -> None:
+    """It draws nothing any more, so that it counts as jammed no longer; somebody must still come."""
+    began, notices = told("rotor_jammed", seed, "pump.current", 40, 1000)
+    found = firsts(notices, began)
+    assert list(found)[:2] == ["pump.jammed", "loop.stopped"]
+    assert 40 < found["loop.stopped"] <= 55
 
 
 @pytest.mark.parametrize("seed", SEEDS)
