@@ -36,11 +36,15 @@ def run(arguments: argparse.Namespace) -> int:
     found = standing(site)
     if arguments.json:
         for alarm in found:
-            times = {key: show_time(alarm[key]) if alarm[key] else None for key in _TIMES}
-            print(json.dumps(alarm | times, ensure_ascii=False))
+            print(json.dumps(as_line(alarm), ensure_ascii=False))
     else:
         _print(site, found)
     return 0
+
+
+def as_line(alarm: dict[str, Any]) -> dict[str, Any]:
+    """For JSON: each time of it as RFC 3339, or null where there is none."""
+    return alarm | {key: show_time(alarm[key]) if alarm[key] else None for key in _TIMES}
 
 
 def standing(site: Site) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from typing import Any
 from daemon.adapter_states import AdapterState, read_states
 from daemon.arguments import json_argument, site_argument
 from daemon.clock import SystemClock
+from daemon.commands.alarms import as_line
 from daemon.orders import order_lines, shown_orders
 from daemon.selfwatch.names import OWN
 from daemon.selfwatch.plan import watched_site
@@ -109,7 +110,7 @@ def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
         )
     lines += [] if engine is None else order_lines(engine.life.orders)
     for alarm in [] if engine is None else engine.alarms():
-        lines.append({"type": "alarm", **alarm, "since": show_time(alarm["since"])})
+        lines.append({"type": "alarm", **as_line(alarm)})
     for sending in unsent:
         lines.append(
             {
@@ -175,11 +176,9 @@ def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
     for alarm in alarms:
         if alarm in over:
             continue
-        since = f"{zone.moment(alarm['since']):%d %b %H:%M}"
+        since = f" since {zone.moment(alarm['since']):%d %b %H:%M}" if alarm["since"] else ""
         style = "bold red" if alarm["priority"] == "critical" and alarm["active"] else ""
-        console.print(
-            f"{alarm['priority']:<8} {alarm['rule']} ({alarm['side']}) {alarm['state']} since {since}", style=style
-        )
+        console.print(f"{alarm['priority']:<8} {alarm['rule']} ({alarm['side']}) {alarm['state']}{since}", style=style)
     if over:
         named = ", ".join(f"{alarm['rule']} ({alarm['side']})" for alarm in over[:_NAMED])
         more = f" and {len(over) - _NAMED} more" if len(over) > _NAMED else ""

@@ -22,6 +22,7 @@ from rules.acts import Act, ActKind
 from rules.block import block
 from rules.durations import DAY, HOUR
 from rules.engine import Engine
+from rules.events import show_time
 from rules.local_time import Zone
 from tests.site_files import SITE
 from tests.waiting import until as wait_until
@@ -366,6 +367,35 @@ def test_alarms_says_since_when_why_and_what_explains(site: Site, capsys: pytest
     assert (second["rule"], second["state"], second["explained_by"]) == ("tank.warm", "suppressed", ["loop.stopped"])
     assert main(["alarms"]) == 0
     assert "explained by loop.stopped" in " ".join(capsys.readouterr().out.split())
+
+
+def test_now_and_alarms_tell_the_times_of_an_alarm_alike(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """RFC 3339; null, and in words nothing, where there is none, as of one shelved while it was normal."""
+    plan = watched(site)
+    with Store(site.store_path, plan.points) as store:
+        saved = store.checkpoint()
+        assert saved is not None
+        engine = Engine.restore(plan, saved)
+        now = engine.now
+        shelved = Act(now, ActKind.SHELVE, "anna", "tidebed.disk", until=now + DAY, text="new card is ordered")
+        muted = Act(now, ActKind.MUTE, "anna", until=now + HOUR, data={"rules": "loop.stopped"})
+        events = engine.step([], [shelved, muted], now + 10_000)
+        store.commit([], events=events, checkpoint=engine.state(), acts=[shelved, muted])
+    times: dict[str, dict[str, list[object]]] = {}
+    for command in ("now", "alarms"):
+        assert main([command, "--json"]) == 0
+        lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+        times[command] = {
+            line["rule"]: [line["since"], line["shelved_until"], line["muted_until"]]
+            for line in lines
+            if "rule" in line
+        }
+    assert times["now"] == times["alarms"]
+    assert times["now"]["tidebed.disk"] == [None, show_time(now + DAY), None]
+    assert times["now"]["loop.stopped"][2] == show_time(now + HOUR)
+    assert main(["now"]) == 0
+    assert "1970" not in (told := capsys.readouterr().out)
+    assert "01 Jan" not in told
 
 
 def test_alarms_before_the_daemon_ever_ran(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
