@@ -81,6 +81,7 @@ def rules_of(points: Sequence[Chosen]) -> list[str]:
             continue
         found.append(
             f'[[rule]]\nid = "{point.id}.silent"\nkind = "silent"\npoint = "{point.id}"\npriority = "medium"\n'
+            'do = "look yourself at what it measures; then check its cable and plug."\n'
         )
     return found
 

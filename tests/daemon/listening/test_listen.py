@@ -233,6 +233,13 @@ def test_the_rule_that_is_written_cries_no_wolf(points: list[Chosen], broken: st
     assert stops_at(points, 0, 4, broken) == []
 
 
+def test_every_rule_that_is_written_says_what_to_do_first() -> None:
+    """An alarm needs a response (ISA-18.2)."""
+    oxygen = chosen("tank.oxygen", "dissolved_oxygen", "mg/L", "6.5")
+    for text in rules_of([FLOW, PUMP, *BEDS, oxygen]):
+        assert '\ndo = "' in text, text
+
+
 def test_what_is_not_the_waters_tells_nothing_of_it() -> None:
     """A tank's level, a fan's current; the file says that nothing watches the water, and why."""
     fan = chosen("fan.current", "current", "A", "0.4")
