@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import getpass
+import json
 import os
 import time
 from collections.abc import Iterable, Mapping, Sequence
 
+from daemon.arguments import json_argument
 from daemon.clock import SystemClock
 from daemon.selfwatch.plan import watched_site
 from daemon.site.load import Site, load_site
@@ -16,20 +18,22 @@ from daemon.store import StoreReader, hand_in
 from rules.acts import Act, ActKind
 from rules.durations import MINUTE, parse_duration
 from rules.errors import SettingError
+from rules.events import Event
 from rules.local_time import Zone
 
 
 def who_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add --who and --site."""
+    """Add --who, --site and --json."""
     parser.add_argument("--who", default=None, help="who you are; left out, your login name")
     site = os.environ.get("TIDEBED_SITE", "site.toml")
     parser.add_argument("--site", default=site, metavar="SITE", help="the site file")
+    json_argument(parser)
 
 
 def rule_arguments(
     parser: argparse.ArgumentParser, why: str = "the reason, for those who read the log", *, needs_why: bool = False
 ) -> None:
-    """Add RULE, --side, --why, --who and --site. why: what --help says of --why."""
+    """Add RULE, --side, --why, --who, --site and --json. why: what --help says of --why."""
     parser.add_argument("rule", metavar="RULE", help="the rule whose alarm is meant")
     parser.add_argument("--side", help="only this side, as in high")
     parser.add_argument("--why", default="", required=needs_why, help=why)
@@ -91,8 +95,8 @@ def hand_over(
     until: int | None = None,
     text: str = "",
     data: Mapping[str, str] | None = None,
-) -> str:
-    """Leave the act for the daemon, which dates it when it takes it, within a second or so; gives who acts.
+) -> Act:
+    """Leave the act for the daemon, which dates it when it takes it, within a second or so; gives the act.
 
     Raises StoreMissing where no daemon has run yet, and StoreError; SettingError with the reason where a daemon that
     runs refuses it.
@@ -102,17 +106,28 @@ def hand_over(
     hand_in(site.store_path, act)
     if refused := _refusal(site, act):
         raise SettingError(f"refused: {refused}")
-    return who
+    return act
 
 
 def hand_over_each(
     arguments: argparse.Namespace, site: Site, kind: ActKind, alarms: Iterable[tuple[str, str]], *, text: str = ""
-) -> str:
+) -> list[Act]:
     """As hand_over, of several alarms (rule, side) at once and without waiting for what the daemon says to each."""
     who = arguments.who or getpass.getuser()
-    for rule, side in alarms:
-        hand_in(site.store_path, Act(SystemClock().now(), kind, who, rule, side, None, text))
-    return who
+    acts = [Act(SystemClock().now(), kind, who, rule, side, None, text) for rule, side in alarms]
+    for act in acts:
+        hand_in(site.store_path, act)
+    return acts
+
+
+def tell(arguments: argparse.Namespace, acts: Sequence[Act], text: str, *more: str) -> None:
+    """Say what was handed in; with --json each act as the line of the log that it will be, dated when it was handed
+    in."""
+    if arguments.json:
+        for act in acts:
+            print(json.dumps(Event(act.time, "act", act.body()).line(), ensure_ascii=False))
+    else:
+        print("\n".join([f"handed in: {text}", *more]))
 
 
 ANSWER_WITHIN = 4.0
@@ -139,15 +154,12 @@ def _refusal(site: Site, act: Act) -> str:
 _NEED_A_REASON = (ActKind.SHELVE, ActKind.OUT_OF_SERVICE)
 
 
-def hand_over_of_rule(
-    arguments: argparse.Namespace, site: Site, kind: ActKind, *, until: int | None = None
-) -> tuple[str, str]:
-    """As hand_over, for what `rule_arguments` took; gives who acts and the rule."""
+def hand_over_of_rule(arguments: argparse.Namespace, site: Site, kind: ActKind, *, until: int | None = None) -> Act:
+    """As hand_over, for what `rule_arguments` took."""
     rule = known_rule(site, arguments.rule)
     if kind in _NEED_A_REASON and not arguments.why.strip():
         raise SettingError('--why is empty; say the reason, as in --why "the shade is being mended"')
-    who = hand_over(arguments, site, kind, rule=rule, side=arguments.side, until=until, text=arguments.why)
-    return who, rule
+    return hand_over(arguments, site, kind, rule=rule, side=arguments.side, until=until, text=arguments.why)
 
 
 def shown_end(site: Site, until: int) -> str:

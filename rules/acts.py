@@ -53,6 +53,12 @@ class Act:
             return self.data["since"] == str(since)
         return "known_upto" not in self.data or raised <= int(self.data["known_upto"])
 
+    def body(self) -> dict[str, Any]:
+        """What an event says of it; what is left out of the act is left out of the event."""
+        named = {"rule": self.rule, "side": self.side, "until": self.until, "text": self.text}
+        given = {name: value for name, value in named.items() if value}
+        return {"kind": self.kind.value, "who": self.who} | given | dict(self.data)
+
     def saved(self) -> list[Any]:
         """As JSON."""
         return [self.time, self.kind.value, self.who, self.rule, self.side, self.until, self.text, dict(self.data)]

@@ -203,11 +203,7 @@ class Life:
         if act.kind is ActKind.OFF:
             self._put(key, 0, Event(key >> 1, "off", {"until": act.until} | ({"why": act.text} if act.text else {})))
             return
-        body: dict[str, Any] = {"kind": act.kind.value, "who": act.who}
-        for name in ("rule", "side", "until", "text"):
-            if getattr(act, name):
-                body[name] = getattr(act, name)
-        body |= dict(act.data)
+        body = act.body()
         event = Event(key >> 1, "act", body)
         self._put(key, 0, event)
         if act.kind in _ORDERS and (refused := self.orders.take(act, key)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from daemon.clock import SystemClock
-from daemon.handing_in import ends_after, hand_over, known_person, shown_end, site_of, time_at, who_arguments
+from daemon.handing_in import ends_after, hand_over, known_person, shown_end, site_of, tell, time_at, who_arguments
 from daemon.moments import moment_argument
 from daemon.orders import shown_duty
 from daemon.site.load import Site
@@ -21,7 +21,7 @@ EXAMPLE = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """--on-duty, --for, --until, --why, --end, --who, --site."""
+    """--on-duty, --for, --until, --why, --end, --who, --site, --json."""
     parser.description = (
         f"{parser.description}\n\nWho is on duty is told at once of whatever anybody is told of at once, and a second "
         "person with them.\nRepeats and the others come in half the usual time ([messages] away_waits)."
@@ -39,8 +39,8 @@ def run(arguments: argparse.Namespace) -> int:
     site = site_of(arguments)
     if arguments.end:
         # An end that does not lie ahead ends what is running.
-        who = hand_over(arguments, site, ActKind.AWAY, until=SystemClock().now(), text=arguments.why)
-        print(f"handed in: {who} says that nobody is away any more")
+        act = hand_over(arguments, site, ActKind.AWAY, until=SystemClock().now(), text=arguments.why)
+        tell(arguments, [act], f"{act.who} says that nobody is away any more")
         return 0
     names = [name.strip() for name in arguments.on_duty.split(",") if name.strip()]
     on_duty = [known_person(site, name) for name in dict.fromkeys(names)]
@@ -48,8 +48,9 @@ def run(arguments: argparse.Namespace) -> int:
         raise SettingError("away needs somebody on duty; write --on-duty PERSON, one of the site file's [[person]]")
     until = _end(arguments, site)
     data = {"on_duty": ",".join(on_duty)}
-    who = hand_over(arguments, site, ActKind.AWAY, until=until, text=arguments.why, data=data)
-    print(f"handed in: {who} is away until {shown_end(site, until)}; {shown_duty(site.plan.persons, on_duty)}")
+    act = hand_over(arguments, site, ActKind.AWAY, until=until, text=arguments.why, data=data)
+    duty = shown_duty(site.plan.persons, on_duty)
+    tell(arguments, [act], f"{act.who} is away until {shown_end(site, until)}; {duty}")
     return 0
 
 

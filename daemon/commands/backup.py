@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 from pathlib import Path
 
-from daemon.arguments import site_argument
+from daemon.arguments import json_argument, site_argument
 from daemon.site.load import load_site
 from daemon.store import StoreReader
 from rules.errors import SettingError
@@ -15,9 +16,10 @@ EXAMPLE = "tidebed backup site.toml --out /media/stick/tidebed.sqlite"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """SITE and --out."""
+    """SITE, --out, --json."""
     site_argument(parser)
     parser.add_argument("--out", required=True, metavar="FILE", help="where the copy goes; a file that is there stays")
+    json_argument(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -29,7 +31,11 @@ def run(arguments: argparse.Namespace) -> int:
     with StoreReader(site.store_path, site.plan.points) as store:
         store.backup(goal)
         damaged = store.damaged_days()
-    print(f"{goal}: {goal.stat().st_size / 1e6:.1f} MB; addresses and passwords are not in it")
+    size = goal.stat().st_size
+    if arguments.json:
+        print(json.dumps({"file": str(goal), "bytes": size, "damaged_days": damaged}, ensure_ascii=False))
+    else:
+        print(f"{goal}: {size / 1e6:.1f} MB; addresses and passwords are not in it")
     if damaged:
         print(
             f"sealed days that are damaged, in the store and so in this backup: {', '.join(damaged)}", file=sys.stderr

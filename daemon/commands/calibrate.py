@@ -6,7 +6,6 @@ import argparse
 import json
 import time
 
-from daemon.arguments import json_argument
 from daemon.calibrating import METHODS, drift, make
 from daemon.clock import SystemClock
 from daemon.handing_in import hand_over, known_point, who_arguments
@@ -52,7 +51,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--note", default="", metavar="TEXT", help="how it was done, with which buffers")
     who_arguments(parser)
-    json_argument(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -80,7 +78,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise SettingError(f"--at {arguments.at} has not come yet; calibrate when it has")
     point = site.plan.point(name)
     made = make(point, arguments.method, arguments.found, at or 0, arguments.note)
-    who = hand_over(arguments, site, ActKind.CALIBRATE, text=arguments.note, data=data_of(name, made.record))
+    who = hand_over(arguments, site, ActKind.CALIBRATE, text=arguments.note, data=data_of(name, made.record)).who
     holding = [record for record in before if at is None or record.effective < at]
     last = holding[-1] if holding else None
     remarks = [*made.remarks, *drift(last, made.record, point)]

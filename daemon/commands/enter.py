@@ -7,7 +7,7 @@ import re
 
 from daemon.clock import SystemClock
 from daemon.entries import READING
-from daemon.handing_in import hand_over, known_point, who_arguments
+from daemon.handing_in import hand_over, known_point, tell, who_arguments
 from daemon.moments import moment_argument
 from daemon.site.load import Site, load_site
 from daemon.store import StoreReader
@@ -26,7 +26,7 @@ _USUAL = "feeding, solids_drained, harvest, treatment, cleaning, top_up, visit"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """WHAT..., --note-kind, --at, --note, --who, --site."""
+    """WHAT..., --note-kind, --at, --note, --who, --site, --json."""
     parser.add_argument(
         "what",
         metavar="POINT VALUE [UNIT] | AMOUNT UNIT",
@@ -52,9 +52,9 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.at is not None:
         raise SettingError("--at is for readings; a note is dated when it is handed in")
     data = {"kind": kind} | _amount(arguments.what)
-    who = hand_over(arguments, site, ActKind.NOTE, text=arguments.note, data=data)
+    act = hand_over(arguments, site, ActKind.NOTE, text=arguments.note, data=data)
     amount = f" {data['amount']} {data['unit']}" if "amount" in data else ""
-    print(f"handed in: {kind}{amount}, by {who}")
+    tell(arguments, [act], f"{kind}{amount}, by {act.who}")
     return 0
 
 
@@ -89,8 +89,8 @@ def _reading(arguments: argparse.Namespace, site: Site) -> int:
         if at > SystemClock().now():
             raise SettingError(f"--at {arguments.at} has not come yet; write when it was read")
         data["at"] = str(at)
-    who = hand_over(arguments, site, ActKind.NOTE, text=arguments.note, data=data)
-    print(f"handed in: {name} {number} {unit.symbol}, by {who}")
+    act = hand_over(arguments, site, ActKind.NOTE, text=arguments.note, data=data)
+    tell(arguments, [act], f"{name} {number} {unit.symbol}, by {act.who}")
     return 0
 
 

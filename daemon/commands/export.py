@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import itertools
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
-from daemon.arguments import site_argument
+from daemon.arguments import json_argument, site_argument
 from daemon.bench.progress import Step, progress_bars
 from daemon.moments import moment_argument
 from daemon.selfwatch.plan import watched_site
@@ -33,7 +34,7 @@ _STRETCH = 2 * DAY
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """SITE, FILE, --from, --to, --point, --flags."""
+    """SITE, FILE, --from, --to, --point, --flags, --json."""
     site_argument(parser, required=True)
     parser.add_argument("file", type=Path, metavar="FILE", help=_FILE_HELP)
     parser.add_argument("--from", dest="begin", metavar="T", help="from this time on; left out, from the first reading")
@@ -44,6 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="store_true",
         help="with a column of the flag that each ended with: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing",
     )
+    json_argument(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -81,6 +83,10 @@ def run(arguments: argparse.Namespace) -> int:
         series = {name: (plans[name].unit, plans[name].resolution) for name in chosen}
         with progress_bars() as bar:
             count = write_stretches(file, stretches(bar("writing")), series, with_flags=arguments.flags)
-    last = show_time(upto)
-    print(f"{count} readings of {len(chosen)} points from {show_time(after + 1)} to {last}: {file}")
+    first, last = show_time(after + 1), show_time(upto)
+    if arguments.json:
+        line = {"file": str(file), "readings": count, "points": chosen, "from": first, "to": last}
+        print(json.dumps(line, ensure_ascii=False))
+    else:
+        print(f"{count} readings of {len(chosen)} points from {first} to {last}: {file}")
     return 0

@@ -46,7 +46,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     alarms.add_argument("--all-real", action="store_true", help="do not ask: mark every one as real")
     for deed in (add, listed, remove, alarms):
         site_argument(deed)
-    json_argument(listed)
+        json_argument(deed)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -64,11 +64,19 @@ def run(arguments: argparse.Namespace) -> int:
             raise SettingError(f"{file} has no label {number}; it has {len(known)}, see `tidebed label {file} list`")
         left = [label for place, label in enumerate(known, 1) if place != number]
         write_labels(file, left)
-        print(f"Label {number} taken out of {file}")
+        if arguments.json:
+            print(_line(number, known[number - 1]))
+        else:
+            print(f"Label {number} taken out of {file}")
         return 0
     new = [_added(site, arguments)] if arguments.deed == "add" else _from_alarms(site, arguments, known)
-    write_labels(file, sorted([*known, *new], key=lambda label: (label.start_ms, label.rule)))
-    print(f"{len(new)} {'label' if len(new) == 1 else 'labels'} added to {file}")
+    every = sorted([*known, *new], key=lambda label: (label.start_ms, label.rule))
+    write_labels(file, every)
+    if arguments.json:
+        for label in new:
+            print(_line(every.index(label) + 1, label))
+    else:
+        print(f"{len(new)} {'label' if len(new) == 1 else 'labels'} added to {file}")
     return 0
 
 
@@ -103,7 +111,8 @@ def _from_alarms(site: Site, arguments: argparse.Namespace, known: list[Label]) 
             continue
         if not arguments.all_real:
             told = f"{moments.minute(one.onset)}  {called(one.rule, one.side)}  for {show_span(until - one.onset)}"
-            print(f"{told}  {one.why}\nWas it real? [y/n, q to stop] ", end="", flush=True)
+            asked = sys.stderr if arguments.json else sys.stdout
+            print(f"{told}  {one.why}\nWas it real? [y/n, q to stop] ", end="", flush=True, file=asked)
             answer = sys.stdin.readline().strip().casefold()
             if not answer or answer.startswith("q"):
                 break
@@ -121,8 +130,13 @@ def _print(site: Site, known: list[Label], *, as_json: bool) -> None:
     moments = Moments(site.plan.timezone, (known[0].start_ms, known[-1].end_ms))
     for number, label in enumerate(known, 1):
         if as_json:
-            record = {"number": number, "start_ms": label.start_ms, "end_ms": label.end_ms}
-            print(json.dumps({**record, "rule": label.rule, "note": label.note}, ensure_ascii=False))
+            print(_line(number, label))
         else:
             lasted = show_span(label.end_ms - label.start_ms)
             print(f"{number:>3}  {moments.minute(label.start_ms)}  {lasted:<11} {label.rule}  {label.note}")
+
+
+def _line(number: int, label: Label) -> str:
+    """As JSON; its number counts from 1 in the file as it is now, or as it was where it was taken out."""
+    record = {"number": number, "start_ms": label.start_ms, "end_ms": label.end_ms}
+    return json.dumps({**record, "rule": label.rule, "note": label.note}, ensure_ascii=False)

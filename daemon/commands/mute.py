@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from daemon.clock import SystemClock
-from daemon.handing_in import ends_after, hand_over, known_point, known_rule, shown_end, site_of, who_arguments
+from daemon.handing_in import ends_after, hand_over, known_point, known_rule, shown_end, site_of, tell, who_arguments
 from rules.acts import Act, ActKind
 from rules.engine import Engine
 from rules.errors import SettingError
@@ -19,7 +19,7 @@ EXAMPLE = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """RULE..., --point, --for, --why, --end, --who, --site."""
+    """RULE..., --point, --for, --why, --end, --who, --site, --json."""
     parser.add_argument("rules", metavar="RULE", nargs="*", help="the rules that are meant")
     parser.add_argument(
         "--point", dest="points", action="append", default=[], help="every rule that looks at this point; repeatable"
@@ -40,8 +40,8 @@ def run(arguments: argparse.Namespace) -> int:
     meant = ", ".join([*rules, *(f"what looks at {point}" for point in points)])
     if arguments.end:
         # An end that does not lie ahead ends what is running.
-        who = hand_over(arguments, site, ActKind.MUTE, until=now, text=arguments.why, data=data)
-        print(f"handed in: {who} ends the muting of {meant or 'everything'}")
+        act = hand_over(arguments, site, ActKind.MUTE, until=now, text=arguments.why, data=data)
+        tell(arguments, [act], f"{act.who} ends the muting of {meant or 'everything'}")
         return 0
     if not data:
         raise SettingError("nothing is named; write the rules, or --point POINT")
@@ -54,8 +54,7 @@ def run(arguments: argparse.Namespace) -> int:
         raise SettingError(f"{refused}; to set one alarm aside all the same, shelve it")
     muted = [rule for mute in orders.mutes for rule in mute.rules]
     loud = [rule for rule in orders.never_muted if rule in rules or orders.rests_on(rule, points)]
-    who = hand_over(arguments, site, ActKind.MUTE, until=until, text=arguments.why, data=data)
-    print(f"handed in: {who} mutes {', '.join(muted)} until {shown_end(site, until)}")
-    if loud:
-        print(f"never muted, and goes on: {', '.join(sorted(loud))}")
+    act = hand_over(arguments, site, ActKind.MUTE, until=until, text=arguments.why, data=data)
+    more = [f"never muted, and goes on: {', '.join(sorted(loud))}"] if loud else []
+    tell(arguments, [act], f"{act.who} mutes {', '.join(muted)} until {shown_end(site, until)}", *more)
     return 0

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import argparse
 
-from daemon.handing_in import hand_over_of_rule, rule_arguments, site_of
+from daemon.handing_in import hand_over_of_rule, rule_arguments, site_of, tell
 from rules.acts import ActKind
 
 EXAMPLE = "tidebed unshelve tank.warm"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """RULE, --side, --why, --who, --site."""
+    """RULE, --side, --why, --who, --site, --json."""
     rule_arguments(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Hand the act to the running daemon."""
-    who, rule = hand_over_of_rule(arguments, site_of(arguments), ActKind.UNSHELVE)
-    print(f"handed in: {who} takes {rule} off the shelf; it is judged anew")
+    act = hand_over_of_rule(arguments, site_of(arguments), ActKind.UNSHELVE)
+    tell(arguments, [act], f"{act.who} takes {act.rule} off the shelf; it is judged anew")
     return 0

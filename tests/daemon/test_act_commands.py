@@ -86,6 +86,50 @@ def test_every_act_reaches_the_inbox_with_what_was_said(site: Site, capsys: pyte
     ]
 
 
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["ack", "tank.warm", "--side", "high", "--note", "on it"], {"kind": "acknowledge", "side": "high"}),
+        (["shelve", "tank.warm", "--for", "2 h", "--why", "shade"], {"kind": "shelve", "text": "shade"}),
+        (["mute", "tank.warm", "--for", "2 h", "--why", "shade"], {"kind": "mute", "rules": "tank.warm"}),
+        (["mute", "--end"], {"kind": "mute"}),
+        (["drill", "tank.warm"], {"kind": "drill", "rules": "tank.warm"}),
+        (["away", "--on-duty", "ben", "--for", "7 d"], {"kind": "away", "on_duty": "ben"}),
+        (["reset", "tank.warm"], {"kind": "reset", "rule": "tank.warm"}),
+        (["enter", "tank.temperature", "21.5"], {"kind": "reading", "value": "21.5", "unit": "degC"}),
+    ],
+)
+def test_what_is_handed_in_is_told_as_the_line_of_the_log_that_it_will_be(
+    site: Site, words: list[str], said: dict[str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One line of JSON, dated when it was handed in; every time in it is RFC 3339."""
+    assert main([*words, "--who", "anna", "--json"]) == 0
+    (line,) = [json.loads(text) for text in capsys.readouterr().out.splitlines()]
+    (act,) = handed_in(site)
+    assert line.items() >= ({"t": show_time(act.time), "type": "act", "who": "anna"} | said).items()
+    assert line.get("until") == (None if act.until is None else show_time(act.until))
+
+
+def test_files_that_are_written_are_told_as_json(
+    site: Site, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An export with what is in it, a backup with its size, a store that was put back with where the former one is."""
+    export, copy = tmp_path / "part.csv", tmp_path / "copy.sqlite"
+    told = []
+    for words in (
+        ["export", str(site.path), str(export), "--point", "tank.temperature"],
+        ["backup", "--out", str(copy)],
+        ["restore", "--from", str(copy)],
+    ):
+        assert main([*words, "--json"]) == 0
+        (text,) = capsys.readouterr().out.splitlines()
+        told.append(json.loads(text))
+    assert (told[0]["file"], told[0]["readings"], told[0]["points"]) == (str(export), 14, ["tank.temperature"])
+    assert told[1] == {"file": str(copy), "bytes": copy.stat().st_size, "damaged_days": []}
+    assert (told[2]["file"], told[2]["from"]) == (str(site.store_path), str(copy))
+    assert Path(told[2]["former"]).exists()
+
+
 def test_shelving_has_an_end_and_a_reason(site: Site) -> None:
     """The end counts from now."""
     before = SystemClock().now()
@@ -210,7 +254,9 @@ def test_what_is_over_is_acknowledged_at_once(over: Site, capsys: pytest.Capture
 def test_nothing_that_stands_is_acknowledged_as_over(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
     """The water still does not run; and a rule cannot be named beside."""
     assert main(["ack", "--returned", "--who", "anna"]) == 0
-    assert "anna has seen 0 that are over" in capsys.readouterr().out
+    assert "no alarm is over" in capsys.readouterr().out
+    assert main(["ack", "--returned", "--json"]) == 0
+    assert capsys.readouterr().out == ""
     assert main(["ack", "loop.stopped", "--returned"]) == 2
     assert "leave out RULE and --side" in capsys.readouterr().err
     assert handed_in(site) == []

@@ -53,6 +53,17 @@ def test_labels_are_listed_and_removed_by_number(folder: Path, capsys: pytest.Ca
     assert [label.note for label in labels()] == ["second"]
 
 
+def test_labels_that_come_and_go_are_told_as_json(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The same line when one is added, listed or taken out; what is asked stands elsewhere."""
+    told = []
+    for words in (ADD, ("label", FILE, "list"), ("label", FILE, "remove", "1")):
+        assert main([*words, "--json"]) == 0
+        told += capsys.readouterr().out.splitlines()
+    assert told[0] == told[1] == told[2]
+    assert main(["label", FILE, "from-alarms", "noon.csv", "--all-real", "--json"]) == 0
+    assert len(capsys.readouterr().out.splitlines()) == len(labels()) == 2
+
+
 @pytest.mark.parametrize(("answers", "starts"), [("n\ny\n", [220]), ("y\nq\n", [100]), ("y\ny\n", [100, 220])])
 def test_alarms_become_labels_where_a_person_says_yes(
     folder: Path, monkeypatch: pytest.MonkeyPatch, answers: str, starts: list[int]

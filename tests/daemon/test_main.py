@@ -26,6 +26,15 @@ def test_every_command_has_help_with_an_example(name: str, capsys: Captured) -> 
     assert f"example: tidebed {name}" in out
 
 
+@pytest.mark.parametrize("name", front.command_names())
+def test_every_command_prints_json_lines_where_that_is_asked(name: str, capsys: Captured) -> None:
+    """As --help says; of `label` each of its four deeds."""
+    for deed in ("add", "list", "remove", "from-alarms") if name == "label" else (None,):
+        with pytest.raises(SystemExit):
+            front.main([name, "--help"] if deed is None else [name, "x.csv", deed, "--help"])
+        assert "print JSON lines" in capsys.readouterr().out
+
+
 def test_help_lists_every_command_with_its_question(capsys: Captured) -> None:
     """Without a command, and with --help."""
     assert front.main([]) == 0
