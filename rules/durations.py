@@ -30,7 +30,7 @@ def parse_duration(text: object) -> int:
         raise SettingError(f'{text!r} is no duration; write a number with s, min, h or d, as in "5 min"')
     length = exact(number) * unit.scale * 1000
     if length < 0 or length.denominator != 1:
-        raise SettingError(f"{text!r} must be a whole number of milliseconds and not negative")
+        raise SettingError(f"{text!r} must be a whole number of milliseconds and not negative; write 0 s or more")
     return int(length)
 
 

@@ -19,7 +19,7 @@ class Settings(BaseModel):
 
 def _number_or_text(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, int | float | Decimal | str):
-        raise ValueError("write a number in the point's unit, or text with a unit of its own")
+        raise ValueError("is no amount; write a number in the point's unit, or text with a unit of its own")
     return Decimal(repr(value)) if isinstance(value, float) else Decimal(value) if isinstance(value, int) else value
 
 

@@ -26,7 +26,9 @@ class LineSettings(Settings):
     @model_validator(mode="after")
     def _fits(self) -> Self:
         if (self.use == "pulses") != (self.pulses_per_litre is not None):
-            raise SettingError(f'{self.point}: use = "pulses" and pulses_per_litre belong together')
+            raise SettingError(
+                f'{self.point}: use = "pulses" and pulses_per_litre belong together; write both or neither'
+            )
         return self
 
 

@@ -38,7 +38,9 @@ class RegisterSettings(Settings):
         if self.address + WIDTH[self.type] > 65536:
             raise SettingError(f"{self.point}: no second register follows {self.address}")
         if not (self.scale.is_finite() and self.offset.is_finite()) or not self.scale:
-            raise SettingError(f"{self.point}: scale and offset are numbers, and scale is not 0")
+            raise SettingError(
+                f"{self.point}: scale or offset is none, or scale is 0; write numbers, as in scale = 0.1"
+            )
         return self
 
 
@@ -58,5 +60,7 @@ class ModbusSettings(Settings):
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         if (self.host is None) == (self.port is None):
-            raise SettingError("write host for TCP or port for a serial line, one of the two")
+            raise SettingError(
+                "it has both a host and a port, or neither; write host for TCP or port for a serial line"
+            )
         return self

@@ -73,11 +73,14 @@ class TopicSettings(Settings):
             if getattr(self, key) is not None and self.payload != "json":
                 raise SettingError(f'{key} is for payload = "json"; topic {self.topic} is {self.payload}')
         if self.payload == "json" and self.value is None:
-            raise SettingError(f'topic {self.topic}: json needs value, a JSON Pointer such as "/temperature"')
+            raise SettingError(
+                f'topic {self.topic}: json has no value; write where it stands, as in value = "/temperature"'
+            )
         if not self.is_senml and self.names:
             raise SettingError(f'names is for payload = "senml"; topic {self.topic} is {self.payload}')
         if not self.is_senml and self.point is None:
-            raise SettingError(f"topic {self.topic}: point is missing")
+            mend = 'write point = "tank.temperature", or with {1} for a level of the topic'
+            raise SettingError(f"topic {self.topic}: point is missing; {mend}")
         self.template()
         return self
 
@@ -144,7 +147,7 @@ class MqttSettings(Settings):
         if self.password_file is not None and self.password_env is not None:
             raise SettingError("write password_file or password_env, not both")
         if self.username is None and (self.password_file is not None or self.password_env is not None):
-            raise SettingError("a password needs a username")
+            raise SettingError("a password needs a username; write username = ...")
         if self.ca_file is not None and not self.tls:
             raise SettingError("ca_file needs tls = true")
         return self

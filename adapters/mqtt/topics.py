@@ -23,7 +23,7 @@ class TopicFilter:
                 raise SettingError(f"topic {text!r}: a shared filter is $share/GROUP/FILTER")
             levels = levels[2:]
         if not text or "\0" in text or len(text.encode("utf-8", "surrogatepass")) > 65535:
-            raise SettingError(f"topic {text!r} must have 1 to 65535 bytes and no NUL")
+            raise SettingError(f"topic {text!r} must have 1 to 65535 bytes and no NUL; write it as the device does")
         pattern = []
         for place, level in enumerate(levels):
             last = place == len(levels) - 1

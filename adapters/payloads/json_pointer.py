@@ -29,7 +29,7 @@ class Pointer:
     def __init__(self, text: str) -> None:
         """Raises SettingError for text that is no JSON Pointer."""
         if text and not text.startswith("/"):
-            raise SettingError(f'JSON Pointer {text!r} must be empty or begin with "/", as in "/temperature"')
+            raise SettingError(f'JSON Pointer {text!r} must be empty or begin with "/"; write it as in "/temperature"')
         if _BAD_ESCAPE.search(text):
             raise SettingError(f'JSON Pointer {text!r}: write "~" as "~0" and "/" within a key as "~1"')
         self.text = text

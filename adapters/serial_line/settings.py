@@ -61,7 +61,9 @@ class SerialLineSettings(PortSettings):
             if one.time is not None and self.line != "json":
                 raise SettingError(f'field of {one.point}: time is for line = "json"')
             if self.columns is not None and one.at is not None and one.at > self.columns:
-                raise SettingError(f"field of {one.point}: column {one.at} of {self.columns} is not there")
+                raise SettingError(
+                    f"field of {one.point}: column {one.at} of {self.columns} is not there; columns count from 1"
+                )
         if self.columns is not None and self.line != "csv":
             raise SettingError('columns is for line = "csv"')
         return self

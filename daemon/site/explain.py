@@ -20,21 +20,25 @@ _MUST_BE = {
     "list_type": ("must be a list", "put it in square brackets"),
     "dict_type": ("must be a table", "write it as { key = value }"),
     "model_type": ("must be a table", "write it as { key = value }"),
-    "finite_number": ("must be a finite number", ""),
-    "int_type": ("must be a whole number", ""),
-    "int_parsing": ("must be a whole number", ""),
-    "int_from_float": ("must be a whole number", ""),
-    "float_type": ("must be a number", ""),
-    "float_parsing": ("must be a number", ""),
+    "path_type": ("must be text", "put it in quotes"),
+    "finite_number": ("must be a finite number", "write digits, as in 26.5"),
+    "int_type": ("must be a whole number", "write it without a point and without quotes"),
+    "int_parsing": ("must be a whole number", "write it without a point and without quotes"),
+    "int_from_float": ("must be a whole number", "write it without a point and without quotes"),
+    "float_type": ("must be a number", "write it without quotes, as in 26.5"),
+    "float_parsing": ("must be a number", "write it without quotes, as in 26.5"),
+    "decimal_type": ("must be a number", "write it without quotes, as in 0.1"),
+    "decimal_parsing": ("must be a number", "write it without quotes, as in 0.1"),
     "bool_type": ("must be true or false", "without quotes"),
     "bool_parsing": ("must be true or false", "without quotes"),
 }
 _BOUNDS = {
-    "greater_than": ("more than", "gt"),
-    "greater_than_equal": ("at least", "ge"),
-    "less_than": ("less than", "lt"),
-    "less_than_equal": ("at most", "le"),
+    "greater_than": ("more than", "gt", "write a larger one"),
+    "greater_than_equal": ("at least", "ge", "write that or a larger one"),
+    "less_than": ("less than", "lt", "write a smaller one"),
+    "less_than_equal": ("at most", "le", "write that or a smaller one"),
 }
+_SCHEMA = "`tidebed check --schema` prints what every key takes"
 
 
 def explain(error: ValidationError, model: type[BaseModel], located: Located, at: Path) -> list[Problem]:
@@ -46,7 +50,7 @@ def explain(error: ValidationError, model: type[BaseModel], located: Located, at
         path = _real_path(located, (*at, *details["loc"]), missing=details["type"] == "missing")
         if path not in problems:
             what, mend = _told(details, model, path[len(at) :], located.look_up(path)[1])
-            problems[path] = located.problem(path, what, mend)
+            problems[path] = located.problem(path, what, mend or _SCHEMA)
     return list(problems.values())
 
 
@@ -68,7 +72,7 @@ def _told(details: ErrorDetails, model: type[BaseModel], inside: Path, value: ob
     kind, context = details["type"], details.get("ctx", {})
     if kind == "extra_forbidden":
         owner = _model_at(model, inside[:-1])
-        return "unknown key", nearest(str(inside[-1]), known_keys(owner), kind="keys") if owner else ""
+        return "unknown key", nearest(str(inside[-1]), known_keys(owner), kind="keys") if owner else "take it out"
     if kind == "missing":
         return "is missing", _example(_model_at(model, inside[:-1]), str(inside[-1]))
     if kind in ("enum", "literal_error"):
@@ -81,10 +85,15 @@ def _told(details: ErrorDetails, model: type[BaseModel], inside: Path, value: ob
         what, _, mend = str(context.get("error", details["msg"])).partition("; ")
         return what, mend
     if kind in ("too_short", "string_too_short"):
-        return "must not be empty", ""
-    if isinstance(value, str) and kind in _BOUNDS:  # a duration, kept in milliseconds
-        word, name = _BOUNDS[kind]
-        return f"must be {word} {show_duration(int(context[name]))}", ""
+        return (
+            "must not be empty",
+            "write at least one" if kind == "too_short" else "write something between the quotes",
+        )
+    if kind in _BOUNDS:
+        word, name, mend = _BOUNDS[kind]
+        bound = context[name]
+        # Text that has a bound is a duration, kept in milliseconds.
+        return f"must be {word} {show_duration(int(bound)) if isinstance(value, str) else f'{bound:g}'}", mend
     return _MUST_BE.get(kind) or (details["msg"].replace("Input should be", "must be"), "")
 
 
@@ -116,4 +125,4 @@ _EXAMPLES: Mapping[str, str] = {
 
 def _example(owner: type[BaseModel] | None, key: str) -> str:
     field = owner.model_fields.get(key) if owner else None
-    return _EXAMPLES.get(key) or (field.description if field and field.description else "")
+    return _EXAMPLES.get(key) or (field.description if field and field.description else f"write {key} = ...")

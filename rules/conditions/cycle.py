@@ -45,7 +45,7 @@ class CycleSettings(RuleSettings):
         if self.shortest is None and self.longest is None and self.full is None and self.empty is None:
             raise ValueError("a cycle rule needs one of shortest, longest, full, empty")
         if self.shortest is not None and self.longest is not None and self.shortest >= self.longest:
-            raise ValueError("the shortest period must be shorter than the longest")
+            raise ValueError("the shortest period must be shorter than the longest; swap them, or mend one of them")
         return self
 
     def build(self, around: Surroundings) -> Cycle:

@@ -72,7 +72,7 @@ def test_a_table_of_the_site_file() -> None:
         ({"topics": [{"topic": "a", "point": "{1}"}]}, "nothing fills"),
         ({"topics": [{"topic": "a", "point": "{name}"}]}, "nothing fills"),
         ({"topics": [{"topic": "a", "point": "p", "value": "/v"}]}, 'value is for payload = "json"'),
-        ({"topics": [{"topic": "a", "point": "p", "payload": "json"}]}, "json needs value"),
+        ({"topics": [{"topic": "a", "point": "p", "payload": "json"}]}, "json has no value"),
         ({"topics": [{"topic": "a", "point": "p", "payload": "json", "value": "v"}]}, "JSON Pointer"),
         (
             {"topics": [{"topic": "a", "point": "p", "payload": "json", "value": "/v", "names": {"a": "b"}}]},

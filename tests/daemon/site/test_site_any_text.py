@@ -48,10 +48,11 @@ def spoilt(draw: st.DrawFn) -> str:
 
 @given(st.one_of(spoilt(), st.text(max_size=60)))
 def test_any_text_gives_a_plan_or_problems_within_it(text: str) -> None:
-    """Each problem says something, on a line that the text has; without problems there is a plan."""
+    """Each problem says what is wrong and how to mend it, on a line that the text has; else there is a plan."""
     problems = problems_of(text)
     for problem in problems:
         assert problem.what
+        assert problem.mend, problem
         assert problem.line is None or 1 <= problem.line <= text.count("\n") + 1
     if not problems:
         assert site_from_text(text, Path("site.toml")).plan.points

@@ -54,8 +54,16 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             "rule air.falls  kind  is missing; write one of band, rate, stopped, silent",
         ),
         # values of the wrong form
-        ("latitude = 53.3", "latitude = 90.1", "site  latitude = 90.1  must be less than or equal to 90"),
-        ("longitude = -6.3", "longitude = -180.5", "site  longitude = -180.5  must be greater than or equal to -180"),
+        (
+            "latitude = 53.3",
+            "latitude = 90.1",
+            "site  latitude = 90.1  must be at most 90; write that or a smaller one",
+        ),
+        (
+            "longitude = -6.3",
+            "longitude = -180.5",
+            "site  longitude = -180.5  must be at least -180; write that or a larger one",
+        ),
         (
             'on_delay = "10 min"',
             "on_delay = 10",
@@ -71,11 +79,15 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             'explains = "tank.warm"',
             'rule loop.stopped  explains = "tank.warm"  must be a list; put it in square brackets',
         ),
-        ("high = 26.0", "high = inf", "rule tank.warm  high = Infinity  must be a finite number"),
+        (
+            "high = 26.0",
+            "high = inf",
+            "rule tank.warm  high = Infinity  must be a finite number; write digits, as in 26.5",
+        ),
         (
             "high = 26.0",
             "high = true",
-            "rule tank.warm  high = true  write a number in the point's unit, or text with a unit of its own",
+            "rule tank.warm  high = true  is no amount; write a number in the point's unit, or text with a unit of its own",
         ),
         ("high = 26.0", 'high = "warm"', 'rule tank.warm  high = "warm"  '),
         (
@@ -88,7 +100,11 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
             'quality = "good"',
             'point tank.temperature  quality = "good"  is not known here; write none',
         ),
-        ("needed = 2", "needed = 1.5", "rule loop.stopped  needed = 1.5  must be a whole number"),
+        (
+            "needed = 2",
+            "needed = 1.5",
+            "rule loop.stopped  needed = 1.5  must be a whole number; write it without a point and without quotes",
+        ),
         # names
         (
             'id = "air.falls"',
@@ -306,7 +322,7 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
         (
             "[[person]]",
             '[store]\ncommit_every = "0 s" #!\n[[person]]',
-            'store  commit_every = "0 s"  must be at least 10 ms',
+            'store  commit_every = "0 s"  must be at least 10 ms; write that or a larger one',
         ),
     ],
 )
