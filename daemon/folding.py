@@ -10,14 +10,13 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from daemon.store import Sending, State
-from rules.durations import DAY
 from rules.local_time import Zone
-from rules.messages import BODY_SIZE
+from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.showing import fitted
+from rules.texts import Words
 
 _RANKS = ("critical", "high", "medium")
 _RAISING = frozenset(("first", "next", "repeat"))
-_END = " All are over. First: when there is time, look at the log."
 
 
 class Folded(NamedTuple):
@@ -36,7 +35,7 @@ class _Episode(NamedTuple):
     recovery: Sending
 
 
-def fold(waiting: Sequence[Sending], now: int, stale: int, zone: Zone) -> Folded:
+def fold(waiting: Sequence[Sending], now: int, stale: int, zone: Zone, words: Words) -> Folded:
     """Fold one person's messages by one way, in their order.
 
     waiting: those that are owed; now: ms UTC; stale: ms, younger ones are left as they are. A message that may have
@@ -57,41 +56,39 @@ def fold(waiting: Sequence[Sending], now: int, stale: int, zone: Zone) -> Folded
     if len(episodes) < 2:
         return Folded(None, [], outdated)
     over = [sending.number for raised, recovery in episodes for sending in (*raised, recovery)]
-    return Folded(_digest(episodes, now, zone), sorted(over), outdated)
+    return Folded(_digest(episodes, now, zone, words), sorted(over), outdated)
 
 
-def _digest(episodes: list[_Episode], now: int, zone: Zone) -> Sending:
+def _digest(episodes: list[_Episode], now: int, zone: Zone, words: Words) -> Sending:
     first, last = episodes[0].raised[0], max((e.recovery for e in episodes), key=lambda sending: sending.number)
     priorities = {episode.raised[0].priority for episode in episodes}
     return Sending(
         message_id=f"folded/{first.number}-{last.number}/{first.person}/{first.way}",
         person=first.person,
         way=first.way,
-        title=f"{len(episodes)} alarms came and went while the link was down",
-        body=_listed(episodes, now, zone),
+        title=fitted(words.say("folded.title", count=len(episodes)), TITLE_SIZE),
+        body=_listed(episodes, now, zone, words),
         priority=next((rank for rank in _RANKS if rank in priorities), "low"),
         purpose="digest",
         created=now,
     )
 
 
-def _listed(episodes: list[_Episode], now: int, zone: Zone) -> str:
+def _listed(episodes: list[_Episode], now: int, zone: Zone, words: Words) -> str:
     """As many as fit, the most pressing first."""
-    room = BODY_SIZE - len(_END)
     ranked = sorted(episodes, key=lambda e: _RANKS.index(p) if (p := e.raised[0].priority) in _RANKS else len(_RANKS))
     told = [
-        f"{episode.raised[0].title}, {_clock(episode.raised[0].created, now, zone)} to "
-        f"{_clock(episode.recovery.created, now, zone)}"
+        words.say(
+            "folded.item",
+            title=episode.raised[0].title,
+            begun=words.clock(zone, episode.raised[0].created, now),
+            over=words.clock(zone, episode.recovery.created, now),
+        )
         for episode in ranked
     ]
     for shown in range(len(told), 0, -1):
-        left = len(told) - shown
-        text = "; ".join(told[:shown]) + (f"; and {left} more." if left else ".")
-        if len(text) <= room:
-            return text + _END
-    return fitted(told[0], room) + _END
-
-
-def _clock(ms: int, now: int, zone: Zone) -> str:
-    moment = zone.moment(ms)
-    return f"{moment:%H:%M}" if now - ms < DAY / 2 else f"{moment:%a %H:%M}"
+        more = [words.say("more", count=len(told) - shown)] if shown < len(told) else []
+        text = words.say("folded", alarms="; ".join([*told[:shown], *more]))
+        if len(text) <= BODY_SIZE:
+            break
+    return fitted(text, BODY_SIZE)

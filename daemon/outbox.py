@@ -34,9 +34,8 @@ from daemon.store.sendings import (
 from daemon.ways_in_turn import InTurn, siblings, take_turns
 from rules.clock import Clock
 from rules.local_time import Zone
+from rules.texts import Words
 
-REPEAT = "(may be a repeat)"
-"""Stands at the end of a message of which an earlier try may have arrived."""
 AT_ONCE = 4
 """Messages with services at one time, so that one that hangs does not hold up everybody."""
 CAP, CRITICAL_CAP = 300.0, 60.0
@@ -63,12 +62,13 @@ class Manners:
     """What the site file says about sending.
 
     fold_after: age (ms) from which messages that waited while the link was down are folded, None for never; zone: in
-    which times are told; in_turn: person -> ways that stand in for each other.
+    which times are told; in_turn: person -> ways that stand in for each other; words: of the site's language.
     """
 
     fold_after: int | None = None
     zone: Zone = field(default_factory=lambda: Zone("UTC"))
     in_turn: Mapping[str, InTurn] = field(default_factory=dict)
+    words: Words = field(default_factory=lambda: Words({}))
 
 
 @dataclass(slots=True)
@@ -190,7 +190,7 @@ class Outbox:
         now = self._clock.now()
         waiting = [sending for sending in unsent(connection) if sending.number not in self._flying]
         for one in back:
-            folded = fold([s for s in waiting if lane(s) == one], now, manners.fold_after, manners.zone)
+            folded = fold([s for s in waiting if lane(s) == one], now, manners.fold_after, manners.zone, manners.words)
             with connection.transaction():
                 if folded.digest is not None:
                     add_owed(connection, [folded.digest])
@@ -267,7 +267,8 @@ class Outbox:
         way = self._ways.get(sending.way)
         if way is None:
             return Outcome(Result.REFUSED, f"way {sending.way} has no address; add it to [ways] in the secrets")
-        lines = (sending.body, REPEAT if sending.uncertain else "", self._link(sending, self._clock.now()))
+        repeated = self._manners.words.say("repeated") if sending.uncertain else ""
+        lines = (sending.body, repeated, self._link(sending, self._clock.now()))
         body = "\n".join(line for line in lines if line)
         return self._notifier.send(way, sending.title, body, sending.message_id, sending.priority, sending.purpose)
 

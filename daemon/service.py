@@ -39,6 +39,7 @@ from daemon.ways_in_turn import InTurn
 from rules.errors import TidebedError
 from rules.local_time import Zone
 from rules.plan import Plan
+from rules.texts import Words
 
 HEALTH_EVERY = 60.0
 """Seconds between health lines."""
@@ -54,7 +55,8 @@ class Service:
         self.path = path
         self.site = load_site(path)
         self.clock: SystemClock | PlayedClock = PlayedClock() if played else SystemClock()
-        self.store = Store(self.site.store_path, self._plan(self.site).points)
+        self.plan = self._plan(self.site)
+        self.store = Store(self.site.store_path, self.plan.points)
         self.queue = DeliveryQueue()
         # A player's daemon is nobody's service, and what it would measure of itself is not of the played time.
         self.selfwatch = SelfWatch(Supervisor({} if played else os.environ), self.queue)
@@ -85,8 +87,7 @@ class Service:
             for way in person.every_way():
                 if way not in ways:
                     _log.warning("%s cannot be told by %s: no address in %s", person.id, way, secrets or "the secrets")
-        plan = self._plan(self.site)
-        doors = Doors(self.site, self.clock, ways, lambda: {rule.id for rule in self._plan(self.site).rules})
+        doors = Doors(self.site, self.clock, ways, lambda: self.plan)
         notifier = doors.notifier(AppriseNotifier())
         self.outbox = Outbox(
             self.site.store_path,
@@ -101,7 +102,7 @@ class Service:
         self.adapters = [adapter for adapter in made if adapter is not None]
         forwarder = forwarder_of(self.site, self.store, tokens)
         self.loop = Loop(
-            plan,
+            self.plan,
             self.store,
             self.queue,
             self.clock,
@@ -132,7 +133,7 @@ class Service:
                 notifier,
                 ways,
                 tokens,
-                lambda: self.site.plan.persons,
+                lambda: self.plan,
             )
         told = threading.Thread(target=self._tell_health, name="health", daemon=True)
         told.start()
@@ -180,11 +181,11 @@ class Service:
             _log.warning("adapters and the store's place change at the next start; rules and points change now")
         if (site.web, site.heartbeat) != (before.web, before.heartbeat):
             _log.warning("[web] and [heartbeat] change at the next start; rules and points change now")
-        self.site = site
+        self.site, self.plan = site, self._plan(site)
         if self.outbox is not None:
             self.outbox.use(_manners(site))
         if self.loop is not None:
-            self.loop.reload(self._plan(site))
+            self.loop.reload(self.plan)
 
     def _plan(self, site: Site) -> Plan:
         """What is judged: the site's plan and, by the board's clock, what the daemon watches of itself."""
@@ -204,9 +205,11 @@ class Service:
         least = 0 if saved is None else int(saved["now"])
         return wait_for_clock(self.clock, least, self.stopping, self.selfwatch.supervisor, self._tell_of_clock)
 
-    def _tell_of_clock(self, title: str, body: str) -> None:
+    def _tell_of_clock(self, minutes: int, left: int) -> None:
+        words = Words(self.site.plan.texts)
+        title, body = words.say("unset_clock.title"), words.say("unset_clock.body", minutes=minutes, left=left)
         ways = {name: way for name, way in load_ways(*self._secrets()).items() if not is_local(way)}
-        tell = (CLOCK, title, body, self.site.plan.name, AppriseNotifier(), ways, self.site.plan.persons)
+        tell = (CLOCK, title, body, self.site.plan, AppriseNotifier(), ways)
         now = self.clock.now()
         threading.Thread(target=tell_past_the_store, args=(*tell, now), name="clock", daemon=True).start()
 
@@ -261,7 +264,7 @@ def _manners(site: Site) -> Manners:
         if isinstance(person, PersonTable) and person.next_way_after is not None
     }
     fold_after = site.sending.fold_after if site.sending.fold else None
-    return Manners(fold_after, Zone(site.plan.timezone), in_turn)
+    return Manners(fold_after, Zone(site.plan.timezone), in_turn, Words(site.plan.texts))
 
 
 def _size(site: Site) -> tuple[str, int, int]:

@@ -14,7 +14,7 @@ from rules.conditions.stopped import StoppedSettings
 from rules.durations import DAY, HOUR, show_duration
 from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
-from rules.settings import RuleSettings, Runway
+from rules.settings import Priority, RuleSettings, Runway
 from rules.showing import NO, YES, fitted, rough, show, show_rate
 from rules.texts import Words, fill, places
 from rules.units import parse_amount, parse_rate
@@ -26,7 +26,6 @@ SURE_FOR = 8
 FURTHEST = 7 * DAY
 """A span at an expected loss that is longer than this (ms) is left out."""
 
-_NUMBER = re.compile(r"[\s:,]*(?:\b(?:to|at|is|of|reads)\b)?[\s:,]*\{.*")
 _OWN_TITLES = ("high", "low", "rise", "fall", "silent", "flat", "stopped", "period", "full", "empty")
 
 
@@ -65,6 +64,8 @@ class Writer:
         """points: all of the plan's, derived ones included."""
         self.plan, self.points, self.zone, self.facts = plan, points, zone, facts
         self.words = Words(plan.texts)
+        before = "|".join(map(re.escape, self.words.say("before_number").split()))
+        self._number = re.compile(rf"[\s:,]*(?:\b(?:{before})\b)?[\s:,]*\{{.*")
 
     # --- names, values and times
 
@@ -81,11 +82,8 @@ class Writer:
         return self.words.say(shown) if shown in (YES, NO) else shown
 
     def clock(self, ms: int, now: int) -> str:
-        """A local time of day; with the day where it is not today's."""
-        moment, today = self.zone.moment(ms), self.zone.moment(now)
-        if now - ms < DAY / 2 or moment.date() == today.date():
-            return f"{moment:%H:%M}"
-        return f"{self.words.say('days').split()[moment.weekday()]} {moment:%H:%M}"
+        """As Words.clock, in the site's zone."""
+        return self.words.clock(self.zone, ms, now)
 
     def span(self, ms: int) -> str:
         """A length of time in words that do not pretend: `2 h 15`, `25 min`."""
@@ -115,7 +113,7 @@ class Writer:
         head, brace, _ = title.partition("{")
         if brace and ":" in head:
             return head.rpartition(":")[0].strip()
-        return _NUMBER.sub("", title).strip() or self.called(point)
+        return self._number.sub("", title).strip() or self.called(point)
 
     def title(self, told: Told) -> str:
         """At most 60 characters: what is wrong."""
@@ -169,8 +167,7 @@ class Writer:
         says = say("since", says=self._says(told), since=self.clock(self.began(told), now))
         waited = "" if unanswered is None else say("unanswered", since=self.clock(unanswered >> 1, now))
         thinly = say("thin", points=", ".join(self.called(point) for point in thin)) if thin else ""
-        left = self.left(told)
-        whole, plain, short = (left.whole, left.plain, left.short) if left is not None else ("", "", "")
+        whole, plain, short = self.left(told) or Left("", "", "")
         # From the whole of it to the bare numbers, by what can be missed most easily.
         return _with_first(
             self._first(told),
@@ -179,6 +176,7 @@ class Writer:
             (says, waited, cause, thinly, short),
             (says, cause, thinly, short),
             (says, cause, short),
+            (says, short),
             (says, cause),
             (says,),
         )
@@ -267,20 +265,42 @@ class Writer:
         )
         return fitted(title, TITLE_SIZE), fitted(body, BODY_SIZE)
 
-    def chattering(self, told: Told) -> tuple[str, str]:
-        """Title and body of the note that an alarm comes and goes, and which setting would calm it."""
+    def chattering(self, told: Told, cause: str) -> tuple[str, str]:
+        """Title and body of the note that an alarm comes and goes, and which setting would calm it.
+
+        One that is critical also says what its first message would: its value, its `cause` and how long there is.
+        """
         rule, settings, say = told.rule, self.plan.messages, self.words.say
         deadband = getattr(rule, "deadband", None)
         delays = {"on_delay": show_duration(rule.on_delay), "off_delay": show_duration(rule.off_delay)}
-        if deadband is None:
+        if rule.advice:
+            advice = self.filled(rule.advice, told.point, told.key)
+        elif deadband is None:
             advice = say("advice.delay", rule=rule.id, **delays)
         else:
             advice = say("advice.deadband", rule=rule.id, deadband=deadband, **delays)
         within, rest = self.span(settings.chattering_within), self.span(settings.chattering_settled)
         text = say("chattering", count=settings.chattering, within=within, advice=advice)
-        title = say("title.chattering", title=self.short_title(told))
-        wide, narrow = (f"{text} {say('chattering.rest', rest=rest)}",), (text,)
-        return fitted(title, TITLE_SIZE), _with_first(self._first(told), wide, narrow)
+        first, rests = self._first(told), say("chattering.rest", rest=rest)
+        if told.alarm.priority is not Priority.CRITICAL:
+            title = say("title.chattering", title=self.short_title(told))
+            return fitted(title, TITLE_SIZE), _with_first(first, (text, rests), (text,))
+        title = say("title.chattering", title=self.title(told))
+        bare = say("chattering", count=settings.chattering, within=within, advice="").strip()
+        says = say("since", says=self._says(told), since=self.clock(self.began(told), told.key >> 1))
+        left = self.left(told) or Left("", "", "")
+        body = _with_first(
+            first,
+            (says, cause, left.whole, text, rests),
+            (says, cause, left.whole, text),
+            (says, cause, left.whole, bare),
+            (says, cause, left.plain, bare),
+            (says, cause, left.short, bare),
+            (says, cause, left.short),
+            (says, left.short),
+            (left.short or says,),
+        )
+        return fitted(title, TITLE_SIZE), body
 
     # --- messages about several
 

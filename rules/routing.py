@@ -180,19 +180,18 @@ class Router:
     # --- saying it
 
     def _single(self, case: Case, person: PersonSettings, purpose: str, key: int) -> Telling:
-        alarm, rule = case.alarm, self.rules[case.alarm.rule]
+        alarm = case.alarm
         known = self._known(case, key)
         told_as = purpose
         if purpose == "recovery":
             title, text = self.writer.over(known, case.over if case.over is not None else key)
             del case.heard[person.id]
         else:
-            causes = self.causes.behind(rule.id, key) if self._never(case) else []
+            causes = self._behind(case, key)
             began = min((heard.began for heard in case.heard.values()), default=None)
             unanswered = began if purpose == "next" else None
             thin = self.thin(alarm, key)
-            cause = self._cause(causes, key) if causes else ""
-            title, text = self.writer.told(known, purpose, cause, unanswered, thin)
+            title, text = self.writer.told(known, purpose, self._cause(causes, key), unanswered, thin)
             heard_of = [self.cases[s] for s in self.cases if s[0] in causes and person.id in self.cases[s].heard]
             if heard_of and person.id not in case.heard:
                 # It sends its cause again, with the time that is left.
@@ -204,8 +203,14 @@ class Router:
             title, told_as = self.writer.drill(title), "drill"
         return Telling(key, person, told_as, alarm.priority, alarm, title, text)
 
+    def _behind(self, case: Case, key: int) -> list[str]:
+        """What explains an alarm that is told all the same."""
+        return self.causes.behind(case.alarm.rule, key) if self._never(case) else []
+
     def _cause(self, causes: list[str], key: int) -> str:
         """The sentence about what an alarm comes from."""
+        if not causes:
+            return ""
         first, over = self.causes.first_behind(causes)
         return self.writer.cause(self.rules[first], self.shown[first], over, key)
 
@@ -244,7 +249,7 @@ class Router:
         if self.turns.wait(person, alarm.priority) != 0 and person.id not in case.heard:
             return None
         case.hear(person.id, key, singly=alarm.priority is Priority.CRITICAL)
-        title, text = self.writer.chattering(self._known(case, key))
+        title, text = self.writer.chattering(self._known(case, key), self._cause(self._behind(case, key), key))
         return Telling(key, person, "chattering", alarm.priority, alarm, title, text)
 
     def _never(self, case: Case) -> bool:

@@ -72,6 +72,9 @@ class RuleSettings(Settings):
         default=None, description="the numbers in a sentence; {some.point} is filled in with its value"
     )
     do: str | None = Field(default=None, description="what to do first")
+    advice: str | None = Field(
+        default=None, description="what would calm it, told when it comes and goes; left out, deadband and delays"
+    )
     explains: tuple[str, ...] = Field(default=(), description="rules whose alarms this one accounts for")
     after: Duration = Field(default=0, description="how long past its return it still explains them")
     never_suppressed: bool = False

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from rules.durations import DAY
+from rules.local_time import Zone
+
 ENGLISH: Mapping[str, str] = {
     # Titles, at most 60 characters each: what is wrong.
     "title.high": "{point} too high: {value}",
@@ -55,6 +58,9 @@ ENGLISH: Mapping[str, str] = {
     "chattering.rest": "Until it has rested for {rest} it is not told one by one.",
     "advice.deadband": "In {rule}, widen deadband (now {deadband}), or lengthen on_delay (now {on_delay}).",
     "advice.delay": "In {rule}, lengthen on_delay (now {on_delay}) or off_delay (now {off_delay}).",
+    "advice.raise": "In {table}, raise {key} (now {now}).",
+    "advice.lower": "In {table}, lower {key} (now {now}).",
+    "advice.nothing": "There is nothing to set for it.",
     "summary": "Probably first: {cause}, since {since}. Also: {others}.",
     "digest.over": "{title} ({count})",
     "digest.stands": "{title} ({count}, still on)",
@@ -64,6 +70,69 @@ ENGLISH: Mapping[str, str] = {
     "well.says": "{says}.",
     "more": "{count} more",
     "seen": "Seen it? {link}",
+    "repeated": "(may be a repeat)",
+    "folded.title": "{count} alarms came and went while the link was down",
+    "folded.item": "{title}, {begun} to {over}",
+    "folded": "{alarms}. All are over. First: when there is time, look at the log.",
+    "test.title": "Test from {name}",
+    "test.body": "This is a test. If you read it, alarms will reach you this way.",
+    # What is told past the log, while nothing can be watched. Titles are followed by the name of the site.
+    "unset_clock.title": "The board's clock is wrong, so nothing is watched",
+    "unset_clock.body": "It has shown a time that is past since the board started {minutes} min ago. "
+    "In about {left} min watching goes on, with times that may be wrong. "
+    "First: look at the place yourself; then at the board's network.",
+    "unstored.title": "Nothing can be stored, so nothing is watched",
+    "unstored.body": "The board could not write to its disk for about {minutes} min. "
+    "Alarms are not judged until it can. First: look at the place yourself; then free some space or change the disk.",
+    # The page behind the link of a message.
+    "page.language": "en",
+    "page.waits": "{priority} since {since}; nobody has said yet that they have seen it.",
+    "page.button": "I have seen it",
+    "page.then": "Then nobody else is called for this alarm. It mends nothing.",
+    "page.noted": "Noted. Nobody else is called for this alarm.",
+    "page.seen": "Seen at {at} by {who}.",
+    "page.over": "It is over since {at}. There is nothing to do here.",
+    "page.set_aside": "It is set aside since {at}. There is nothing to do here.",
+    "page.newer": "It has come back since. Answer the newer message instead.",
+    "page.unknown": "The log holds no alarm for this message any more.",
+    "page.old": "This link is too old",
+    "page.old.do": "Links work for a while only. Answer a newer message, or acknowledge at the daemon: tidebed ack.",
+    "page.nothing": "Nothing here",
+    "priority.critical": "critical",
+    "priority.high": "high",
+    "priority.medium": "medium",
+    "priority.low": "low",
+    # The daemon's own points and rules.
+    "tidebed.readings_age": "Newest reading",
+    "tidebed.clock_jump": "The board's clock",
+    "tidebed.disk_free": "Room on the disk",
+    "tidebed.unsent_age": "Oldest critical message",
+    "tidebed.refused": "Messages refused within an hour",
+    "tidebed.commit_time": "Writing to the disk",
+    "tidebed.starts": "Starts within a day",
+    "tidebed.board_temperature": "The board",
+    "tidebed.no_readings.title": "No readings come in at all",
+    "tidebed.no_readings.says": "The newest is {value} old, so nothing is watched",
+    "tidebed.no_readings.do": "look at the place yourself; then at the board's network and the broker.",
+    "tidebed.clock.title": "The board's clock is wrong or jumped: {value}",
+    "tidebed.clock.says": "Times in the log may be wrong, by {value}",
+    "tidebed.clock.do": "see that the board has a network, or a battery for its clock.",
+    "tidebed.disk.title": "The disk is nearly full: {value} free",
+    "tidebed.disk.do": "delete what is not needed there, or move the store to a larger disk.",
+    "tidebed.unsent.title": "A critical message cannot be sent",
+    "tidebed.unsent.says": "It waits for {value}",
+    "tidebed.unsent.do": "look at the place yourself; then check the router and `tidebed now`.",
+    "tidebed.not_taken.title": "A service refuses our messages",
+    "tidebed.not_taken.says": "One was refused within the hour",
+    "tidebed.not_taken.do": "run `tidebed notify-test` and mend the address it names.",
+    "tidebed.store.title": "Writing to the disk is slow: {value}",
+    "tidebed.store.do": "save a backup now; a memory card that becomes slow is often about to fail.",
+    "tidebed.restarted.title": "The board keeps starting again",
+    "tidebed.restarted.says": "Starts within a day: {value}. Each time nothing was watched for a while",
+    "tidebed.restarted.do": "look at its supply and plug; if lights dim or the mains flickers, call an electrician.",
+    "tidebed.board_hot.title": "The board is hot: {value}",
+    "tidebed.board_hot.says": "Its processor is at {value}; it may stop or spoil its memory card",
+    "tidebed.board_hot.do": "shade it, open the vents of its box, keep it out of the wet.",
     # Values and spans.
     "no_reading": "no reading",
     "yes": "yes",
@@ -75,6 +144,8 @@ ENGLISH: Mapping[str, str] = {
     "span.days": "{days} days",
     "about": "about {span}",
     "days": "Mon Tue Wed Thu Fri Sat Sun",
+    # Words before a number that mean nothing without it, where a title is shown without its number.
+    "before_number": "to at is of reads",
 }
 """name -> template. What stands in braces is filled in."""
 
@@ -106,9 +177,20 @@ class Words:
         """own: what replaces the English words, in whole or in part; other names are without effect."""
         self._texts = {**ENGLISH, **own}
 
+    def __contains__(self, text: str) -> bool:
+        return text in self._texts
+
     def say(self, text: str, /, **known: object) -> str:
         """The text of that name with its places filled in."""
         return fill(self._texts[text], {place: str(value) for place, value in known.items()})
+
+    def clock(self, zone: Zone, ms: int, now: int) -> str:
+        """A local time of day; with the day where it is not today's, with the date where the day says too little."""
+        moment, today = zone.moment(ms), zone.moment(now)
+        if now - ms < DAY / 2 or moment.date() == today.date():
+            return f"{moment:%H:%M}"
+        day = self.say("days").split()[moment.weekday()] if now - ms < 6 * DAY else f"{moment:%Y-%m-%d}"
+        return f"{day} {moment:%H:%M}"
 
 
 def problems_of(own: Mapping[str, object]) -> list[str]:

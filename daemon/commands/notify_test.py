@@ -38,12 +38,16 @@ def run(arguments: argparse.Namespace) -> int:
     """0: every way works, those for single priorities included; 1: one does not, or nobody can be told."""
     from adapters.notify import Outcome, Result
     from adapters.secrets import load_ways, secrets_path
+    from rules.messages import TITLE_SIZE
+    from rules.showing import fitted
+    from rules.texts import Words
 
     site = load_site(arguments.site)
     if arguments.person is not None:
         known_person(site, arguments.person)
     ways = load_ways(secrets_path(Path(arguments.site), os.environ), os.environ)
-    title, body = f"Test from {site.plan.name}", "This is a test. If you read it, alarms will reach you this way."
+    words = Words(site.plan.texts)
+    title, body = fitted(words.say("test.title", name=site.plan.name), TITLE_SIZE), words.say("test.body")
     tried = wrong = 0
     with _notifier(site, ways) as notifier:
         for person in site.plan.persons:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, cast
 
 from adapters.local_way import Ways, is_local
@@ -17,8 +17,7 @@ from daemon.site.load import Site
 from daemon.site.reaching import broker_of
 from daemon.store import Sending
 from rules.clock import Clock
-from rules.local_time import Zone
-from rules.texts import Words
+from rules.plan import Plan
 
 if TYPE_CHECKING:
     from adapters.mqtt.aside import Aside
@@ -30,15 +29,13 @@ _log = logging.getLogger("tidebed.replies")
 class Doors:
     """What people answer by, and the broker's topics that are ways to people."""
 
-    def __init__(
-        self, site: Site, clock: Clock, ways: Mapping[str, SecretUrl], rules: Callable[[], Collection[str]]
-    ) -> None:
-        """rules: the ids of today's rules. Nothing listens or connects yet; the key is made where it is needed."""
+    def __init__(self, site: Site, clock: Clock, ways: Mapping[str, SecretUrl], plan: Callable[[], Plan]) -> None:
+        """plan: as the site file has it now. Nothing listens or connects yet; the key is made where it is needed."""
         self._link: LinkMaker | None = None
         self._endpoint: Endpoint | None = None
         self._aside: Aside | None = None
-        self._open_endpoint(site, clock)
-        self._open_aside(site, clock, ways, rules)
+        self._open_endpoint(site, clock, plan)
+        self._open_aside(site, clock, ways, plan)
 
     def link(self, sending: Sending, now: int) -> str:
         """As daemon.outbox.Link."""
@@ -62,14 +59,14 @@ class Doors:
         if self._aside is not None:
             self._aside.stop()
 
-    def _open_endpoint(self, site: Site, clock: Clock) -> None:
+    def _open_endpoint(self, site: Site, clock: Clock, plan: Callable[[], Plan]) -> None:
         place = site.web.place()
         if place is None:
             return
         host, port = place
         try:
             key = link_key(site.store_path)
-            answers = Answers(site.store_path, key, site.plan.name, Zone(site.plan.timezone), clock)
+            answers = Answers(site.store_path, key, plan, clock)
             self._endpoint = Endpoint(host, port, answers)
         except KeyUnusable as error:
             _log.error("links are neither made nor answered: %s", error)
@@ -84,11 +81,9 @@ class Doors:
                 "links are answered at %s:%d without encryption; keep that port to your own network", host, port
             )
         if site.web.link_base is not None:
-            self._link = LinkMaker(site.web.link_base, key, site.web.link_valid, Words(site.plan.texts))
+            self._link = LinkMaker(site.web.link_base, key, site.web.link_valid, plan)
 
-    def _open_aside(
-        self, site: Site, clock: Clock, ways: Mapping[str, SecretUrl], rules: Callable[[], Collection[str]]
-    ) -> None:
+    def _open_aside(self, site: Site, clock: Clock, ways: Mapping[str, SecretUrl], plan: Callable[[], Plan]) -> None:
         broker = broker_of(site.adapters, site.sending)
         topic = site.sending.ack_topic
         if broker is None or not (topic or any(is_local(way) for way in ways.values())):
@@ -97,5 +92,5 @@ class Doors:
 
         settings = cast("MqttSettings", broker.settings)
         slug = re.sub(r"[^a-z0-9]+", "-", site.plan.name.casefold()).strip("-") or "site"
-        answers = TopicAnswers(site.store_path, rules, clock)
+        answers = TopicAnswers(site.store_path, lambda: {rule.id for rule in plan().rules}, clock)
         self._aside = Aside(settings, f"{settings.client_id or f'tidebed-{slug}'}-aside", topic, answers.heard)

@@ -18,6 +18,7 @@ import socketserver
 import sys
 import threading
 import time
+from collections.abc import Callable
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler
 from pathlib import Path
@@ -30,6 +31,7 @@ from daemon.store import Sending, StoreError, StoreReader, hand_in
 from rules.acts import Act, ActKind
 from rules.clock import Clock
 from rules.local_time import Zone
+from rules.plan import Plan
 from rules.texts import Words
 
 ROUTE = "/a/"
@@ -52,30 +54,36 @@ _POLICY = (
 class Answers:
     """What a link shows and does, without a socket."""
 
-    def __init__(self, store: Path, key: bytes, place: str, zone: Zone, clock: Clock) -> None:
-        """store: the store's file; place: what the site is called."""
-        self._store, self._key, self._place, self._zone, self._clock = store, key, place, zone, clock
+    def __init__(self, store: Path, key: bytes, plan: Callable[[], Plan], clock: Clock) -> None:
+        """store: the store's file; plan: as the site file has it now."""
+        self._store, self._key, self._plan, self._clock = store, key, plan, clock
         self._one_at_a_time = threading.Lock()
 
     def answer(self, method: str, path: str) -> Page:
         """The page for a request; `POST` also hands the act in where the alarm waits for somebody."""
         token = read_token(path.removeprefix(ROUTE)) if path.startswith(ROUTE) else None
         if token is None:
-            return refused_page(HTTPStatus.NOT_FOUND)
+            return self.refused(HTTPStatus.NOT_FOUND)
         if method not in ("GET", "HEAD", "POST"):
-            return refused_page(HTTPStatus.METHOD_NOT_ALLOWED)
+            return self.refused(HTTPStatus.METHOD_NOT_ALLOWED)
         # Two quick presses of the button must not both find the alarm waiting.
         with self._one_at_a_time, StoreReader(self._store) as store:
             sending = self._signed(store, token)
             if sending is None:
-                return refused_page(HTTPStatus.NOT_FOUND)
-            if self._clock.now() >= token.end:
-                return expired_page(self._place)
+                return self.refused(HTTPStatus.NOT_FOUND)
+            now, plan = self._clock.now(), self._plan()
+            words = Words(plan.texts)
+            if now >= token.end:
+                return expired_page(words, plan.name)
             subject = subject_of(store, sending)
             if method == "POST" and subject.standing is Standing.WAITING:
                 self._acknowledge(sending, subject.since)
                 subject = subject._replace(standing=Standing.NOTED)
-        return alarm_page(subject, self._place, self._zone)
+        return alarm_page(subject, words, plan.name, Zone(plan.timezone), now)
+
+    def refused(self, status: HTTPStatus) -> Page:
+        """The page for a request that is not answered."""
+        return refused_page(status, Words(self._plan().texts))
 
     def _signed(self, store: StoreReader, token: Token) -> Sending | None:
         sending = store.sending(token.number)
@@ -100,16 +108,16 @@ class Answers:
 class LinkMaker:
     """Makes the line that a message carries."""
 
-    def __init__(self, base: str, key: bytes, valid: int, words: Words) -> None:
-        """base: the address under which phones reach the endpoint; valid: ms; words: of the site's language."""
-        self._base, self._key, self._valid, self._words = base.rstrip("/"), key, valid, words
+    def __init__(self, base: str, key: bytes, valid: int, plan: Callable[[], Plan]) -> None:
+        """base: the address under which phones reach the endpoint; valid: ms; plan: as the site file has it now."""
+        self._base, self._key, self._valid, self._plan = base.rstrip("/"), key, valid, plan
 
     def __call__(self, sending: Sending, now: int) -> str:
         """The line, or "" for a message that asks for nothing. now: ms UTC, the instant of sending."""
         if not sending.rule or sending.purpose not in ASKS:
             return ""
         token = make_token(self._key, sending.number, sending.message_id, now + self._valid)
-        return self._words.say("seen", link=f"{self._base}{ROUTE}{token}")
+        return Words(self._plan().texts).say("seen", link=f"{self._base}{ROUTE}{token}")
 
 
 class Endpoint:
@@ -174,7 +182,7 @@ class _Handler(BaseHTTPRequestHandler):
         head = b""
         while b"\r\n\r\n" not in head and b"\n\n" not in head:
             if len(head) >= LARGEST_HEAD:
-                self._send(refused_page(HTTPStatus.REQUEST_HEADER_FIELDS_TOO_LARGE))
+                self._send(self._refused(HTTPStatus.REQUEST_HEADER_FIELDS_TOO_LARGE))
                 return
             part = self._receive(min(2048, LARGEST_HEAD - len(head)))
             if not part:
@@ -187,7 +195,7 @@ class _Handler(BaseHTTPRequestHandler):
         if not self.parse_request():
             return
         refusal = self._take_body(len(head) - end)
-        self._send(self._answer() if refusal is None else refused_page(refusal))
+        self._send(self._answer() if refusal is None else self._refused(refusal))
 
     def _take_body(self, come: int) -> HTTPStatus | None:
         """Let a short body come, so that hanging up does not cut off the answer; why it is refused otherwise."""
@@ -216,7 +224,10 @@ class _Handler(BaseHTTPRequestHandler):
             return self.server.answers.answer(self.command, self.path)
         except StoreError as error:
             _log.warning("a link could not be answered: %s", error)
-            return refused_page(HTTPStatus.SERVICE_UNAVAILABLE)
+            return self._refused(HTTPStatus.SERVICE_UNAVAILABLE)
+
+    def _refused(self, status: HTTPStatus) -> Page:
+        return self.server.answers.refused(status)
 
     def _send(self, page: Page) -> None:
         data = page.html.encode()
@@ -250,7 +261,7 @@ class _Handler(BaseHTTPRequestHandler):
 
     def send_error(self, code: int, message: str | None = None, explain: str | None = None) -> None:
         """What the parser of requests refuses, with our page."""
-        self._send(refused_page(HTTPStatus(code)))
+        self._send(self._refused(HTTPStatus(code)))
 
     def log_message(self, format: str, *args: object) -> None:
         """Nothing: the path of a request is a good link."""

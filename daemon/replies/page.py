@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from daemon.replies.subject import Standing, Subject
 from rules.local_time import Zone
+from rules.texts import Words
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #222; --soft: #5c5c5c; --ground: #f4f4f2; --sheet: #fff; --line: #c9c9c5;
@@ -38,47 +39,50 @@ class Page(NamedTuple):
     html: str
 
 
-def alarm_page(subject: Subject, place: str, zone: Zone) -> Page:
-    """How the alarm of a message stands; the button only where it waits for somebody."""
-    sending = subject.sending
-    since = f"{zone.moment(subject.since):%H:%M, %a %d %b}"
-    at = f"{zone.moment(subject.at):%H:%M}"
+def alarm_page(subject: Subject, words: Words, place: str, zone: Zone, now: int) -> Page:
+    """How the alarm of a message stands at `now` (ms UTC); the button only where it waits for somebody."""
+    sending, standing = subject.sending, subject.standing
+
+    def say(text: str, **known: str) -> str:
+        return escape(words.say(text, **known))
+
     heading = f"<h1>{escape(sending.title)}</h1>\n<p>{escape(sending.body)}</p>"
-    standing = {
-        Standing.WAITING: f'<p><span class="mark">&#9650; {escape(sending.priority)}</span> since {since}; '
-        "nobody has said yet that they have seen it.</p>\n"
-        '<form method="post"><button type="submit">I have seen it</button></form>\n'
-        '<p class="soft">Then nobody else is called for this alarm. It mends nothing.</p>',
-        Standing.NOTED: "<p><strong>&#10003; Noted.</strong> Nobody else is called for this alarm.</p>",
-        Standing.SEEN: f"<p><strong>&#10003; Seen</strong> at {at} {escape(subject.why)}.</p>",
-        Standing.OVER: f"<p><strong>It is over</strong> since {at}. There is nothing to do here.</p>",
-        Standing.SET_ASIDE: f"<p><strong>It is set aside</strong> since {at}: {escape(subject.why)}.</p>",
-        Standing.NEWER: "<p><strong>It has come back since.</strong> Answer the newer message instead.</p>",
-        Standing.UNKNOWN: "<p>The log holds no alarm for this message any more.</p>",
-    }[subject.standing]
-    gone = subject.standing in (Standing.NEWER, Standing.UNKNOWN)
-    return _page(HTTPStatus.GONE if gone else HTTPStatus.OK, sending.title, f"{heading}\n{standing}", place)
+    at = words.clock(zone, subject.at, now)
+    if standing is Standing.WAITING:
+        mark = f'<span class="mark">&#9650; {say(f"priority.{sending.priority}")}</span>'
+        waits = escape(words.say("page.waits", since=words.clock(zone, subject.since, now)))
+        told = (
+            f"<p>{waits.replace('{priority}', mark)}</p>\n"
+            f'<form method="post"><button type="submit">{say("page.button")}</button></form>\n'
+            f'<p class="soft">{say("page.then")}</p>'
+        )
+    elif standing in (Standing.NOTED, Standing.SEEN):
+        told = f"<p><strong>&#10003; {say(f'page.{standing}', at=at, who=subject.who)}</strong></p>"
+    else:
+        told = f"<p><strong>{say(f'page.{standing}', at=at)}</strong></p>"
+    gone = standing in (Standing.NEWER, Standing.UNKNOWN)
+    return _page(HTTPStatus.GONE if gone else HTTPStatus.OK, sending.title, f"{heading}\n{told}", words, place)
 
 
-def expired_page(place: str) -> Page:
+def expired_page(words: Words, place: str) -> Page:
     """A link that was right and is too old."""
-    text = (
-        "<h1>This link is too old</h1>\n<p>Links work for a while only. Answer a newer message, or "
-        "acknowledge at the daemon: <code>tidebed ack</code>.</p>"
-    )
-    return _page(HTTPStatus.GONE, "This link is too old", text, place)
+    old = words.say("page.old")
+    text = f"<h1>{escape(old)}</h1>\n<p>{escape(words.say('page.old.do'))}</p>"
+    return _page(HTTPStatus.GONE, old, text, words, place)
 
 
-def refused_page(status: HTTPStatus) -> Page:
+def refused_page(status: HTTPStatus, words: Words) -> Page:
     """Anything else; it tells nothing of the place."""
-    return _page(status, "Nothing here", f"<h1>Nothing here</h1>\n<p>{escape(status.phrase)}.</p>", "")
+    nothing = words.say("page.nothing")
+    return _page(status, nothing, f"<h1>{escape(nothing)}</h1>\n<p>{status.value}</p>", words, "")
 
 
-def _page(status: HTTPStatus, title: str, content: str, place: str) -> Page:
+def _page(status: HTTPStatus, title: str, content: str, words: Words, place: str) -> Page:
     foot = f'\n<p class="soft">{escape(place)}</p>' if place else ""
+    language = escape(words.say("page.language"))
     return Page(
         status,
-        f'<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
+        f'<!doctype html>\n<html lang="{language}">\n<head>\n<meta charset="utf-8">\n<title>{escape(title)}</title>\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         '<meta name="robots" content="noindex, nofollow">\n'
         f"<style>{STYLE}</style>\n</head>\n<body>\n<main>\n{content}{foot}\n</main>\n</body>\n</html>\n",

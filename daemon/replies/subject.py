@@ -24,7 +24,7 @@ class Standing(StrEnum):
     """Somebody's answer has been handed in and is taken within a second or so."""
     SEEN = "seen"
     OVER = "over"
-    SET_ASIDE = "set aside"
+    SET_ASIDE = "set_aside"
     """Shelved, suppressed or out of service: there is nothing to acknowledge."""
     NEWER = "newer"
     """It came back since: a later message is about that."""
@@ -32,13 +32,13 @@ class Standing(StrEnum):
 
 
 class Subject(NamedTuple):
-    """What a message is about. since, at: ms UTC; at: when it came to stand so; why: as the log says it."""
+    """What a message is about. since, at: ms UTC; at: when it came to stand so; who: acknowledged it."""
 
     sending: Sending
     standing: Standing
     since: int
     at: int
-    why: str = ""
+    who: str = ""
 
 
 def subject_of(store: StoreReader, sending: Sending) -> Subject:
@@ -58,7 +58,8 @@ def subject_of(store: StoreReader, sending: Sending) -> Subject:
     standing = _standing(State(last.body["state"]))
     if standing is Standing.WAITING and _is_handed_in(store, sending):
         standing = Standing.NOTED
-    return Subject(sending, standing, since, last.t, last.body.get("why") or "")
+    who = (last.body.get("why") or "").removeprefix("by ").partition(":")[0] if standing is Standing.SEEN else ""
+    return Subject(sending, standing, since, last.t, who)
 
 
 _MOST = 1000

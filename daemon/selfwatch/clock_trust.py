@@ -19,11 +19,6 @@ TELL_AFTER = 120.0
 """Seconds after which people are told that nothing is watched."""
 GO_ON_AFTER = 600.0
 """Seconds after which the daemon goes on without the board's clock."""
-TITLE = "The board's clock is wrong, so nothing is watched"
-BODY = (
-    "It has shown a time that is past since the board started {minutes} min ago. In about {left} min watching goes on, "
-    "with times that may be wrong. First: look at the place yourself; then at the board's network."
-)
 
 _log = logging.getLogger("tidebed.selfwatch")
 
@@ -33,12 +28,13 @@ def wait_for_clock(
     least: int,
     stopping: threading.Event,
     supervisor: Supervisor,
-    tell: Callable[[str, str], None],
+    tell: Callable[[int, int], None],
     monotonic: Callable[[], float] = time.monotonic,
 ) -> bool:
     """Whether there is a time to go by; False where the daemon was stopped meanwhile.
 
-    least: ms UTC, a time that has certainly passed; tell: title and body, to everybody who is told of critical alarms.
+    least: ms UTC, a time that has certainly passed; tell: everybody who is told of critical alarms, with the minutes
+    since the start and those until watching goes on.
     """
     begun = monotonic()
     said = told = False
@@ -53,7 +49,7 @@ def wait_for_clock(
         if waited >= TELL_AFTER and not told:
             told = True
             left = max(1, round((GO_ON_AFTER - waited) / 60))
-            tell(TITLE, BODY.format(minutes=max(1, round(waited / 60)), left=left))
+            tell(max(1, round(waited / 60)), left)
         if waited >= GO_ON_AFTER:
             clock.go_on_from(least)
             _log.error("the board's clock was not set; watching goes on from the last time known, which may be wrong")

@@ -33,23 +33,35 @@ from daemon.site.reach import SelfwatchTable
 from daemon.store import StoreReader
 from rules.conditions import KINDS
 from rules.conditions.silent import SilentSettings
-from rules.durations import MINUTE
+from rules.durations import MINUTE, show_duration
 from rules.plan import Plan, PointPlan
 from rules.settings import Priority, RuleSettings
+from rules.texts import Words
 
 _MILLI, _TENTH, _ONE = Fraction(1, 1000), Fraction(1, 10), Fraction(1)
 _POINTS = (
-    (READINGS_AGE, "Newest reading", "duration", "s", _ONE),
-    (CLOCK_JUMP, "The board's clock", "duration", "s", _MILLI),
-    (DISK_FREE, "Room on the disk", "ratio", "%", _TENTH),
-    (UNSENT_AGE, "Oldest critical message", "duration", "s", _ONE),
-    (REFUSED, "Messages refused within an hour", "state", "1", _ONE),
-    (COMMIT_TIME, "Writing to the disk", "duration", "s", _MILLI),
-    (STARTS, "Starts within a day", "count", "1", _ONE),
-    (BOARD, "The board", "equipment_temperature", "degC", _TENTH),
+    (READINGS_AGE, "duration", "s", _ONE),
+    (CLOCK_JUMP, "duration", "s", _MILLI),
+    (DISK_FREE, "ratio", "%", _TENTH),
+    (UNSENT_AGE, "duration", "s", _ONE),
+    (REFUSED, "state", "1", _ONE),
+    (COMMIT_TIME, "duration", "s", _MILLI),
+    (STARTS, "count", "1", _ONE),
+    (BOARD, "equipment_temperature", "degC", _TENTH),
 )
-"""id, what it is called, quantity, unit, resolution."""
+"""id, quantity, unit, resolution. What each is called stands with the texts, by its id."""
+_IN_SECONDS = frozenset(name for name, _, unit, _ in _POINTS if unit == "s")
 _STALE_AFTER = 3
+_KEYS = {
+    NO_READINGS: "no_readings_after",
+    CLOCK: "clock_jump",
+    DISK: "disk_free",
+    UNSENT: "unsent_after",
+    STORE: "slow_commit",
+    RESTARTED: "restarts",
+    BOARD_HOT: "board_hot",
+}
+"""rule -> the key of `[selfwatch]` that holds its limit."""
 
 
 def watched(site: Site) -> Plan:
@@ -58,8 +70,9 @@ def watched(site: Site) -> Plan:
     if not table.enabled:
         return site.plan
     plan = site.plan
-    rules = tuple(_rule(settings, table) for settings in _settings(site) if settings["id"] not in table.without)
-    return replace(plan, points=(*plan.points, *_points(table)), rules=(*plan.rules, *rules))
+    words = Words(plan.texts)
+    rules = tuple(_rule(settings, table, words) for settings in _settings(site) if settings["id"] not in table.without)
+    return replace(plan, points=(*plan.points, *_points(table, words)), rules=(*plan.rules, *rules))
 
 
 def watched_site(site: Site) -> Site:
@@ -74,11 +87,10 @@ def as_kept(site: Site) -> Site:
     return watched_site(site) if own else site
 
 
-def _points(table: SelfwatchTable) -> Iterator[PointPlan]:
-    for name, called, quantity, unit, resolution in _POINTS:
-        yield PointPlan(
-            name, quantity, unit, resolution, table.every, _STALE_AFTER * table.every, name=called, quality=()
-        )
+def _points(table: SelfwatchTable, words: Words) -> Iterator[PointPlan]:
+    stale = _STALE_AFTER * table.every
+    for name, quantity, unit, resolution in _POINTS:
+        yield PointPlan(name, quantity, unit, resolution, table.every, stale, name=words.say(name), quality=())
 
 
 def _settings(site: Site) -> Iterator[dict[str, Any]]:
@@ -92,65 +104,15 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
             "high": _seconds(table.no_readings_after or _no_readings_after(site.plan, silent)),
             # It speaks for those that it explains, so it must wake whom they would have woken.
             "priority": "critical" if critical else "high",
-            "title": "No readings come in at all",
-            "says": "The newest is {value} old, so nothing is watched",
-            "do": "look at the place yourself; then at the board's network and the broker.",
             # One message in place of one for each silent point. What these say as well comes back with the readings.
             "explains": tuple(rule.id for rule in silent),
         }
-    yield {
-        "id": CLOCK,
-        "point": CLOCK_JUMP,
-        "high": _seconds(table.clock_jump),
-        "priority": "medium",
-        "title": "The board's clock is wrong or jumped: {value}",
-        "says": "Times in the log may be wrong, by {value}",
-        "do": "see that the board has a network, or a battery for its clock.",
-    }
-    yield {
-        "id": DISK,
-        "point": DISK_FREE,
-        "low": str(table.disk_free),
-        "deadband": "0.5",
-        "priority": "high",
-        "title": "The disk is nearly full: {value} free",
-        "do": "delete what is not needed there, or move the store to a larger disk.",
-    }
-    yield {
-        "id": UNSENT,
-        "point": UNSENT_AGE,
-        "high": _seconds(table.unsent_after),
-        "priority": "high",
-        "title": "A critical message cannot be sent",
-        "says": "It waits for {value}",
-        "do": "look at the place yourself; then check the router and `tidebed now`.",
-    }
-    yield {
-        "id": NOT_TAKEN,
-        "point": REFUSED,
-        "high": "0",
-        "priority": "high",
-        "title": "A service refuses our messages",
-        "says": "One was refused within the hour",
-        "do": "run `tidebed notify-test` and mend the address it names.",
-    }
-    yield {
-        "id": STORE,
-        "point": COMMIT_TIME,
-        "high": _seconds(table.slow_commit),
-        "priority": "medium",
-        "title": "Writing to the disk is slow: {value}",
-        "do": "save a backup now; a memory card that becomes slow is often about to fail.",
-    }
-    yield {
-        "id": RESTARTED,
-        "point": STARTS,
-        "high": str(table.restarts),
-        "priority": "medium",
-        "title": "The board keeps starting again",
-        "says": "Starts within a day: {value}. Each time nothing was watched for a while",
-        "do": "look at its supply and plug; if lights dim or the mains flickers, call an electrician.",
-    }
+    yield {"id": CLOCK, "point": CLOCK_JUMP, "high": _seconds(table.clock_jump), "priority": "medium"}
+    yield {"id": DISK, "point": DISK_FREE, "low": str(table.disk_free), "deadband": "0.5", "priority": "high"}
+    yield {"id": UNSENT, "point": UNSENT_AGE, "high": _seconds(table.unsent_after), "priority": "high"}
+    yield {"id": NOT_TAKEN, "point": REFUSED, "high": "0", "priority": "high"}
+    yield {"id": STORE, "point": COMMIT_TIME, "high": _seconds(table.slow_commit), "priority": "medium"}
+    yield {"id": RESTARTED, "point": STARTS, "high": str(table.restarts), "priority": "medium"}
     yield {
         "id": BOARD_HOT,
         "point": BOARD,
@@ -158,9 +120,6 @@ def _settings(site: Site) -> Iterator[dict[str, Any]]:
         "deadband": "5",
         "on_delay": "5 min",
         "priority": "medium",
-        "title": "The board is hot: {value}",
-        "says": "Its processor is at {value}; it may stop or spoil its memory card",
-        "do": "shade it, open the vents of its box, keep it out of the wet.",
     }
 
 
@@ -173,9 +132,22 @@ def _no_readings_after(plan: Plan, silent: Sequence[RuleSettings]) -> int:
     return max(MINUTE, wanted, 3 * min(point.stale_after for point in plan.points) // 4)
 
 
-def _rule(settings: Mapping[str, Any], table: SelfwatchTable) -> RuleSettings:
-    priority = table.priorities.get(settings["id"], settings["priority"])
-    return KINDS["band"].model_validate({"kind": "band", **settings, "priority": priority})
+def _rule(settings: Mapping[str, Any], table: SelfwatchTable, words: Words) -> RuleSettings:
+    rule = settings["id"]
+    said = {part: words.say(f"{rule}.{part}") for part in ("title", "says", "do") if f"{rule}.{part}" in words}
+    said["advice"] = _advice(settings, words)
+    priority = table.priorities.get(rule, settings["priority"])
+    return KINDS["band"].model_validate({"kind": "band", **settings, **said, "priority": priority})
+
+
+def _advice(settings: Mapping[str, Any], words: Words) -> str:
+    """What would calm a rule: its deadband and delays are not the keeper's to set, its limit is."""
+    key = _KEYS.get(settings["id"])
+    if key is None:
+        return words.say("advice.nothing")
+    limit = settings["low"] if "low" in settings else settings["high"]
+    now = show_duration(int(Decimal(limit) * 1000)) if settings["point"] in _IN_SECONDS else limit
+    return words.say("advice.lower" if "low" in settings else "advice.raise", table="[selfwatch]", key=key, now=now)
 
 
 def _seconds(ms: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 
 from adapters.intake import Inlet
 from adapters.notify import Notifier
@@ -20,7 +20,7 @@ from daemon.selfwatch.supervisor import Supervisor
 from daemon.site.load import Site
 from daemon.store import Sending, StoreReader
 from rules.clock import Clock
-from rules.people import PersonSettings
+from rules.plan import Plan
 
 TURNS_WITHIN = 30.0
 """Seconds; the loop turns once a second."""
@@ -59,9 +59,9 @@ class SelfWatch:
         notifier: Notifier,
         ways: Mapping[str, SecretUrl],
         tokens: Mapping[str, Secret],
-        persons: Callable[[], Sequence[PersonSettings]],
+        plan: Callable[[], Plan],
     ) -> None:
-        """The daemon watches from here on. ways, tokens: from the secrets; persons: as the site file has them now."""
+        """The daemon watches from here on. ways, tokens: from the secrets; plan: as the site file has it now."""
         self._clock = clock
         with StoreReader(site.store_path) as store:
             refused = store.refused()
@@ -74,7 +74,7 @@ class SelfWatch:
             starts=loop.restarts,
             refused=refused,
         )
-        self._last_resort = LastResort(site.plan.name, notifier, ways, persons)
+        self._last_resort = LastResort(plan, notifier, ways)
         self._every = site.selfwatch.every / 1000 if site.selfwatch.enabled else 0.0
         self._due = time.monotonic() + self._every
         if site.heartbeat is not None:

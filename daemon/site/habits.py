@@ -29,7 +29,7 @@ def check_habits(made: Draft) -> None:
             made.refuse((*path, "within"), "stands alone", "say after which kind of note: since_note = ...")
         if rule.id in rule.explains:
             made.refuse((*path, "explains"), "a rule cannot explain itself", "take its own name out")
-        for key in ("title", "says", "do"):
+        for key in ("title", "says", "do", "advice"):
             _check_text(made, (*path, key), getattr(rule, key))
     for index, person in made.persons.items():
         listed = [(("ways",), person.ways), *((("ways_for", str(p)), ways) for p, ways in person.ways_for.items())]

@@ -30,7 +30,7 @@ def check_reach(made: Draft) -> None:
                     ("selfwatch", key, place), f"there is no built-in rule {name}", nearest(name, RULES, kind="rules")
                 )
     for index, person in made.persons.items():
-        if person.next_way_after is not None and len(person.ways) < 2:
+        if person.next_way_after is not None and max(map(len, (person.ways, *person.ways_for.values()))) < 2:
             made.refuse(("person", index, "next_way_after"), "needs a second way", "write another name in ways")
     for listed in ("point", "derived", "rule"):
         for index, table in made.items(listed):

@@ -8,10 +8,12 @@ from daemon.site.amounts import DIFFERENCES, RATES, amounts
 from daemon.site.draft import Draft
 from daemon.site.lines import Path
 from daemon.site.problem import Problem
+from daemon.texts import ENGLISH as SPOKEN
 from rules.conditions.band import BandSettings
 from rules.messages import TITLE_SIZE
 from rules.plan import PointPlan
 from rules.settings import Priority
+from rules.texts import ENGLISH
 from rules.units import convert, parse_unit
 
 _LIMITS = ("high", "low", "under", "over", "on")
@@ -22,6 +24,8 @@ def remarks(made: Draft, points: Mapping[str, PointPlan]) -> Iterator[Problem]:
     yield from _limits_out_of_reach(made, points)
     yield from _hours_without_zone(made)
     yield from _nobody_told(made)
+    yield from _ways_in_turn(made)
+    yield from _told_in_english(made)
     for index, rule in made.rules.items():
         if rule.title is not None and len(rule.title) > TITLE_SIZE:
             yield made.located.problem(
@@ -83,3 +87,27 @@ def _nobody_told(made: Draft) -> Iterator[Problem]:
                 f"nobody is told of {', '.join(rules)} ({priority.value})",
                 "add the priority to a person's priorities",
             )
+
+
+def _ways_in_turn(made: Draft) -> Iterator[Problem]:
+    """Who names a siren for what is critical hardly means that it sounds only when the phone has failed."""
+    for index, person in made.persons.items():
+        for priority, ways in person.ways_for.items():
+            if person.next_way_after is not None and len(ways) > 1:
+                yield made.located.problem(
+                    ("person", index, "ways_for", str(priority)),
+                    "are ways that stand in for each other, as next_way_after says",
+                    "for one that is always used, as a siren, write a [[person]] of its own, with that way alone",
+                )
+
+
+def _told_in_english(made: Draft) -> Iterator[Problem]:
+    """Texts that neither the language nor the keeper has; English needs none."""
+    language = made.site.language
+    missing = [name for name in ENGLISH if name not in made.texts]
+    if missing and language != SPOKEN:
+        yield made.located.problem(
+            ("site", "language"),
+            f"some texts are told in English, since {language} lacks them: {', '.join(missing)}",
+            f"write them into daemon/texts/{language}.toml or [texts]",
+        )

@@ -1,6 +1,7 @@
 """In which languages are messages written? One file each beside this one, besides English, which rules/texts.py has.
 
-A file replaces the English words by name. Titles and sentences of a site's own rules are the keeper's, in any language.
+A file replaces the English words by name; what it lacks is said in English, and `check` names it. Titles and sentences
+of a site's own rules are the keeper's, in any language.
 """
 
 from __future__ import annotations
@@ -29,7 +30,10 @@ def texts_in(language: str) -> dict[str, str]:
         return {}
     if language not in languages():
         raise SettingError(f"there are no texts in {language!r}; write one of {', '.join(languages())}")
-    found: dict[str, str] = tomllib.loads((_HERE / f"{language}.toml").read_text(encoding="utf-8"))
+    try:
+        found: dict[str, str] = tomllib.loads((_HERE / f"{language}.toml").read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise SettingError(f"{language}.toml: {error}") from error
     if problems := problems_of(found):
         raise SettingError(f"{language}.toml: {problems[0]}")
     return found

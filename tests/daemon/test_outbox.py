@@ -19,9 +19,10 @@ from hypothesis import strategies as st
 
 from adapters.notify import Outcome, Result
 from adapters.secrets import SecretUrl
-from daemon.outbox import REPEAT, Outbox
+from daemon.outbox import Outbox
 from daemon.store import Sending, State, Store, StoreReader
 from daemon.store.errors import StoreFull
+from rules.texts import ENGLISH
 
 OK = Outcome(Result.DELIVERED)
 FAILED = Outcome(Result.FAILED, "the service answered 503")
@@ -188,7 +189,7 @@ def test_an_unknown_outcome_is_sent_again_and_says_that_it_may_be_a_repeat(place
     place.owe("a")
     place.pump_on(2)
     assert place.service.ids == ["a", "a", "a"]
-    assert place.service.bodies == ["text a", f"text a\n{REPEAT}", f"text a\n{REPEAT}"]
+    assert place.service.bodies == ["text a", f"text a\n{ENGLISH['repeated']}", f"text a\n{ENGLISH['repeated']}"]
     assert place.outbox.health().doubtful == 2
 
 
@@ -210,7 +211,7 @@ def test_what_was_being_tried_when_the_daemon_ended_is_sent_again_as_a_repeat(pl
     place.pump()
     assert place.service.got == [
         ("phone", "a", "text a"),
-        ("phone", "a", f"text a\n{REPEAT}"),
+        ("phone", "a", f"text a\n{ENGLISH['repeated']}"),
         ("phone", "b", "text b"),
     ]
 
@@ -291,7 +292,7 @@ def test_a_fault_in_a_services_code_leaves_a_doubt_and_stops_nothing(place: Plac
     place.owe("a")
     place.owe("b", person="ben")
     place.pump_on()
-    assert place.service.bodies == ["text a", "text b", f"text a\n{REPEAT}"]
+    assert place.service.bodies == ["text a", "text b", f"text a\n{ENGLISH['repeated']}"]
     assert place.store.unsent() == []
 
 
@@ -482,7 +483,7 @@ def test_whatever_fails_each_message_ends_once_and_in_order(
         for number, (_, _, answers, _) in enumerate(messages):
             until_end = next((i + 1 for i, answer in enumerate(answers) if answer is REFUSED), len(answers) + 1)
             assert len(tries[number]) == until_end
-            said = [body.endswith(REPEAT) for body in tries[number]]
+            said = [body.endswith(ENGLISH["repeated"]) for body in tries[number]]
             assert said == [UNKNOWN in answers[:i] for i in range(until_end)]
         for whose in {(lane, priority == "critical") for lane, priority, _, _ in messages}:
             of_lane = [

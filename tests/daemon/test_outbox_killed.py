@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from adapters.notify import AppriseNotifier
-from daemon.outbox import REPEAT, Outbox
+from daemon.outbox import Outbox
 from daemon.store import Sending, Store, StoreReader
+from rules.texts import ENGLISH
 from tests.adapters.receiver import Receiver, receiving
 
 ROOT = Path(__file__).parents[2]
@@ -101,7 +102,7 @@ def test_a_message_on_its_way_when_the_daemon_was_killed_comes_again_with_the_sa
     messages = [json.loads(body) for _, body in receiver.got]
     assert [(m["message_id"], m["message"]) for m in messages] == [
         *([("m1", "text 1")] * arrived),
-        ("m1", f"text 1\n{REPEAT}"),
+        ("m1", f"text 1\n{ENGLISH['repeated']}"),
         ("m2", "text 2"),
     ]
     with StoreReader(path) as reader:

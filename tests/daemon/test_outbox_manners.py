@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 
 from adapters.notify import Outcome, Result
-from daemon.outbox import REPEAT, Manners
+from daemon.outbox import Manners
 from daemon.store import Sending, State
 from daemon.ways_in_turn import InTurn
 from rules.durations import MINUTE
+from rules.texts import ENGLISH, Words
 from tests.daemon.test_outbox import FAILED, OK, REFUSED, UNKNOWN, Place
 
 
@@ -177,7 +178,17 @@ def test_the_link_stands_on_a_line_of_its_own_and_is_made_when_it_is_sent(place:
     place.pump_on(1)
     first, second = place.service.bodies
     assert first == "text\nSeen it? https://h/1/1000000"
-    assert second == f"text\n{REPEAT}\nSeen it? https://h/1/{place.time.now()}"
+    assert second == f"text\n{ENGLISH['repeated']}\nSeen it? https://h/1/{place.time.now()}"
+
+
+def test_a_doubt_is_told_in_the_sites_language_as_it_is_when_it_is_sent(place: Place) -> None:
+    """A site file that is read again meanwhile may have another."""
+    place.service.answers["a/phone"] = [UNKNOWN, OK]
+    owe(place, "a", "air", "first")
+    place.pump()
+    place.outbox.use(Manners(words=Words({"repeated": "(noch einmal)"})))
+    place.pump_on(1)
+    assert place.service.bodies[-1] == "text\n(noch einmal)"
 
 
 def test_the_store_holds_no_link(place: Place) -> None:

@@ -13,9 +13,10 @@ from typing import Any
 
 from adapters.notify import AppriseNotifier
 from adapters.secrets import SecretUrl
-from daemon.outbox import REPEAT, Manners, Outbox
+from daemon.outbox import Manners, Outbox
 from daemon.store import Sending, Store
 from demo_replay.receiver import Conduct, Received, Receiver
+from rules.texts import ENGLISH
 
 HOURS = 6
 TURN = 20
@@ -129,7 +130,7 @@ def test_six_hours_of_every_failure_lose_nothing(tmp_path: Path) -> None:
         assert own[-1].conduct is Conduct.ACCEPT
         for number, message in enumerate(own):
             taken_in = any(before.conduct in (Conduct.DROP, Conduct.HANG) for before in own[:number])
-            assert message.body.endswith(REPEAT) is taken_in
+            assert message.body.endswith(ENGLISH["repeated"]) is taken_in
     assert {message.conduct for message in phone.got} == {Conduct.ACCEPT, Conduct.FAIL, Conduct.DROP, Conduct.HANG}
     accepted = [int(message.message_id[1:]) for message in phone.got if message.conduct is Conduct.ACCEPT]
     for kind in (True, False):

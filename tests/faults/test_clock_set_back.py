@@ -9,13 +9,13 @@ import sys
 from pathlib import Path
 
 from daemon.clock import SystemClock
-from daemon.selfwatch.clock_trust import TITLE
 from daemon.selfwatch.names import CLOCK
 from daemon.selfwatch.plan import watched
 from daemon.site.load import load_site
 from daemon.store import Store, StoreReader
 from rules.durations import HOUR
 from rules.engine import Engine
+from rules.texts import ENGLISH
 from tests.adapters.receiver import receiving
 from tests.waiting import LIMIT, until
 
@@ -72,7 +72,7 @@ def test_a_daemon_that_starts_with_its_clock_set_back_tells_its_keeper_and_watch
         finally:
             daemon.terminate()
             assert daemon.wait(LIMIT) == 0
-    assert titles[0] == f"{TITLE}: Set back"
+    assert titles[0] == f"{ENGLISH['unset_clock.title']}: Set back"
     assert titles[1].startswith("The board's clock is wrong or jumped: ")
     assert "which has passed; waiting for it to be set" in (tmp_path / "daemon.log").read_text()
     with StoreReader(site.store_path) as reader:

@@ -10,6 +10,7 @@ from collections import Counter
 from typing import Any
 
 from rules.acts import ActKind
+from rules.messages import BODY_SIZE
 from rules.plan import Plan
 from rules.settings import RuleSettings
 from tests.rules.told import (
@@ -162,6 +163,40 @@ def test_an_alarm_without_a_deadband_is_calmed_by_its_delays() -> None:
     plan = site([high("a", priority="log"), both])
     said = message(plan, FLUTTER, HOUR, purpose="chattering").body
     assert "In both, lengthen on_delay (now 0 s) or off_delay (now 0 s)." in said["text"]
+
+
+def test_a_rule_may_say_itself_what_would_calm_it() -> None:
+    """In place of its deadband and delays, with the values that it names."""
+    plan = site([high("a", priority="medium", deadband=2, advice="Oil the vent ({q}).")])
+    said = message(plan, {**FLUTTER, "q": {0: 9}}, HOUR, purpose="chattering").body
+    assert said["text"].startswith("3 times within 1 h. Oil the vent (9.0 °C). Until it has rested")
+
+
+RUNWAY = {"point": "q", "limit": 5, "loss": "2 degC/h", "harm": "fish are in danger"}
+
+
+def test_a_critical_alarm_that_comes_and_goes_still_tells_its_value_and_how_long_there_is() -> None:
+    """As its first message would; what calms it is told where there is room."""
+    plan = site([high("a", title="Pump is hot: {value}", runway=RUNWAY, do="switch it off.")])
+    said = message(plan, {**FLUTTER, "q": {0: 9}}, HOUR, purpose="chattering").body
+    assert said["title"] == "Comes and goes: Pump is hot: 11.0 °C"
+    assert said["text"] == (
+        "p 11.0 °C since 12:00. Q 9.0 °C: about 2 h to 5.0, where fish are in danger, if it falls 2.0 an hour. "
+        "3 times within 1 h. In a, widen deadband (now 0), or lengthen on_delay (now 0 s). First: switch it off."
+    )
+    long = high("a", runway=RUNWAY, do=("all the air on. " * 11).strip())
+    said = message(site([long]), {**FLUTTER, "q": {0: 9}}, HOUR, purpose="chattering").body
+    assert "Q 9.0 °C: about 2 h to 5.0." in said["text"]
+    assert said["text"].endswith("First: " + ("all the air on. " * 11).strip())
+    assert len(said["text"]) <= BODY_SIZE
+
+
+def test_what_is_never_suppressed_names_its_cause_when_it_comes_and_goes() -> None:
+    """As in every other message of it."""
+    cause = high("a", "q", title="No power", explains=["o"])
+    plan = site([cause, high("o", never_suppressed=True)])
+    said = message(plan, {**FLUTTER, "q": {0: 11}}, HOUR, purpose="chattering").body
+    assert "p 11.0 °C since 12:00. Cause: No power. 3 times within 1 h." in said["text"]
 
 
 def test_two_activations_or_slower_ones_do_not_chatter() -> None:

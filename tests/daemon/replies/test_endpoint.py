@@ -21,10 +21,10 @@ from daemon.replies.endpoint import (
     is_loopback,
 )
 from daemon.store import Sending, Store
+from daemon.texts import texts_in
 from rules.acts import ActKind
 from rules.events import Event
-from rules.local_time import Zone
-from rules.texts import Words
+from tests.rules.told import site
 
 START = 1_780_315_200_000
 DAY = 86_400_000
@@ -53,6 +53,7 @@ class Place:
 
     def __init__(self, path: Path) -> None:
         self.clock = Clock()
+        self.plan = site([])
         self.store = Store(path)
         sending = Sending(
             "m1/phone", "anna", "phone", "Tank at <25 °C>", "Tank 25 °C since 12:00.", "high", "first", START,
@@ -60,9 +61,9 @@ class Place:
         )  # fmt: skip
         self.store.commit(events=[changed(START, "unacknowledged")], owed=[sending])
         (self.sending,) = self.store.unsent()
-        self.endpoint = Endpoint("127.0.0.1", 0, Answers(path, KEY, "Alder Lane", Zone("UTC"), self.clock))
+        self.endpoint = Endpoint("127.0.0.1", 0, Answers(path, KEY, lambda: self.plan, self.clock))
         self.endpoint.start()
-        line = LinkMaker("https://home.example/", KEY, DAY, Words({}))(self.sending, START)
+        line = LinkMaker("https://home.example/", KEY, DAY, lambda: self.plan)(self.sending, START)
         self.path = line.removeprefix("Seen it? https://home.example")
 
     def ask(self, method: str = "GET", path: str | None = None, body: bytes | None = None) -> tuple[int, str]:
@@ -149,7 +150,7 @@ def test_a_forged_link_is_told_nothing(place: Place) -> None:
         f"{number}.{end}.{mac[::-1]}",
         f"2.{end}.{mac}",
         f"{number}.zzzzzz.{mac}",
-        LinkMaker("", KEY[::-1] + b"x", DAY, Words({}))(place.sending, START).partition(ROUTE)[2],
+        LinkMaker("", KEY[::-1] + b"x", DAY, lambda: place.plan)(place.sending, START).partition(ROUTE)[2],
     ]
     for one in forged:
         status, page = place.ask("POST", ROUTE + one)
@@ -275,16 +276,35 @@ def test_visitors_who_say_nothing_do_not_keep_others_out_for_ever(
     assert place.ask()[0] == 200
 
 
-def test_the_line_of_a_link_is_in_the_sites_language() -> None:
-    """As everything above it."""
-    sending = Sending("m", "anna", "phone", "t", "b", "high", "first", START, number=1, rule="a", side="high")
-    line = LinkMaker("https://home.example", KEY, DAY, Words({"seen": "Gesehen? {link}"}))(sending, START)
-    assert line.startswith("Gesehen? https://home.example/a/1.")
+def test_the_line_of_a_link_and_its_page_are_in_the_sites_language_as_it_is_now(place: Place) -> None:
+    """A site file that is read again changes them at once, the page of what is refused too."""
+    make = LinkMaker("https://home.example", KEY, DAY, lambda: place.plan)
+    assert make(place.sending, START).startswith("Seen it? https://home.example/a/1.")
+    assert '<html lang="en">' in place.ask()[1]
+    place.plan = site([], texts=texts_in("de"))
+    assert make(place.sending, START).startswith("Gesehen? https://home.example/a/1.")
+    page = place.ask()[1]
+    assert '<html lang="de">' in page
+    assert "&#9650; hoch</span> seit 12:00; noch hat niemand gesagt, dass er es gesehen hat." in page
+    assert "Ich habe es gesehen</button>" in page
+    assert "Vermerkt." in place.ask("POST")[1]
+    place.store.commit(taken=[number for number, _ in place.store.inbox()])
+    place.log(changed(START + 60_000, "acknowledged", why="by anna: by link"))
+    assert "Um 12:01 gesehen von anna." in place.ask()[1]
+    place.clock.at = START + DAY
+    assert "Dieser Link ist zu alt" in place.ask()[1]
+    assert "Hier ist nichts" in place.ask(path="/")[1]
+
+
+def test_the_page_of_an_older_alarm_names_its_day(place: Place) -> None:
+    """Half a day later a time of day alone could be today's."""
+    place.clock.at = START + DAY - 1
+    assert "since Mon 12:00;" in place.ask()[1]
 
 
 def test_only_messages_that_ask_somebody_to_look_carry_a_link(place: Place) -> None:
     """A recovery or a sign of life has nothing to answer; a drill is there to see whether somebody does."""
-    make = LinkMaker("https://home.example", KEY, DAY, Words({}))
+    make = LinkMaker("https://home.example", KEY, DAY, lambda: place.plan)
     for purpose in ("first", "next", "repeat", "drill", "chattering"):
         assert "/a/" in make(Sending("m", "a", "w", "", "", "", purpose, 0, 5, rule="r"), START)
     for purpose in ("recovery", "digest", "sign-of-life", "summary"):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from adapters.notify import Outcome, Result
 from adapters.secrets import SecretUrl
-from daemon.selfwatch.last_resort import AFTER, AGAIN_AFTER, TITLE, LastResort
+from daemon.selfwatch.last_resort import AFTER, AGAIN_AFTER, LastResort
 from rules.people import PersonSettings
 from rules.settings import Priority
+from rules.texts import ENGLISH
+from tests.rules.told import site
 
 
 class Phone:
@@ -30,7 +32,7 @@ def last_resort(phone: Phone) -> LastResort:
         PersonSettings(id="ben", ways=("mail",), priorities=(Priority.LOW,)),
     )
     ways = {name: SecretUrl(name, f"json://{name}") for name in ("phone", "mail")}
-    return LastResort("Alder Lane", phone, ways, lambda: persons)
+    return LastResort(lambda: site([], persons), phone, ways)
 
 
 def look(one: LastResort, stalled: float, at: float) -> None:
@@ -47,7 +49,7 @@ def test_it_tells_those_who_are_told_of_critical_alarms_from_the_time_on() -> No
     look(one, AFTER - 0.5, 0)
     assert phone.got == []
     look(one, AFTER, 1)
-    assert [(way, title) for way, title, _ in phone.got] == [("phone", f"{TITLE}: Alder Lane")]
+    assert [(way, title) for way, title, _ in phone.got] == [("phone", f"{ENGLISH['unstored.title']}: Alder Lane")]
     assert "First: look at the place yourself" in phone.got[0][2]
 
 

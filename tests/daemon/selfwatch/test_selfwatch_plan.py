@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,9 +11,13 @@ import pytest
 from daemon.selfwatch.names import OWN, RULES
 from daemon.selfwatch.plan import watched
 from daemon.site.load import Site, problems_of, site_from_text
+from daemon.site.reach import SelfwatchTable
 from rules.block import block
+from rules.conditions.band import BandSettings
 from rules.engine import Engine
 from rules.events import Event
+from rules.people import PersonSettings
+from rules.settings import Priority
 from tests.site_files import SITE
 
 START = 1_780_000_000_000
@@ -192,3 +197,41 @@ def test_the_keepers_words_and_message_settings_reach_the_plan() -> None:
     made = site('[messages]\ngather = "2 min"\n[texts]\n"title.high" = "{point} zu hoch: {value}"')
     assert made.plan.messages.gather == 120_000
     assert made.plan.texts == {"title.high": "{point} zu hoch: {value}"}
+
+
+def chatters(made: Site, rule: str) -> str:
+    """What is told of a built-in rule that comes and goes every minute."""
+    plan = watched(made)
+    settings = next(one for one in plan.rules if one.id == rule)
+    assert isinstance(settings, BandSettings)
+    point = next(one for one in plan.points if one.id == settings.point)
+    persons = (PersonSettings(id="anna", ways=("phone",), priorities=tuple(Priority)),)
+    engine = Engine(replace(plan, persons=persons), START)
+    inside, beyond = (1000, 0) if settings.low is not None else (0, 999_999)
+    counts = [inside, beyond] * 30 if not settings.on_delay else ([inside] * 7 + [beyond] * 7) * 4
+    times = [START + 60_000 * (index + 1) for index in range(len(counts))]
+    found = engine.step([block(point.id, times, counts)], [], times[-1] + 1000)
+    return str(next(e.body["text"] for e in found if e.type == "notice" and e.body["purpose"] == "chattering"))
+
+
+@pytest.mark.parametrize(
+    ("rule", "advice"),
+    [
+        ("tidebed.no_readings", "In [selfwatch], raise no_readings_after (now 225 s)."),
+        ("tidebed.clock", "In [selfwatch], raise clock_jump (now 2 s)."),
+        ("tidebed.disk", "In [selfwatch], lower disk_free (now 5.0)."),
+        ("tidebed.unsent", "In [selfwatch], raise unsent_after (now 6 min)."),
+        ("tidebed.not_taken", "There is nothing to set for it."),
+        ("tidebed.store", "In [selfwatch], raise slow_commit (now 5 s)."),
+        ("tidebed.restarted", "In [selfwatch], raise restarts (now 3)."),
+        ("tidebed.board_hot", "In [selfwatch], raise board_hot (now 80.0)."),
+    ],
+)
+def test_one_that_comes_and_goes_names_the_key_that_the_keeper_can_set(rule: str, advice: str) -> None:
+    """It stands in [selfwatch]: the site file has no deadband and no delay of these rules."""
+    told = chatters(site('[selfwatch]\nunsent_after = "6 min"'), rule)
+    assert advice in told
+    assert "deadband" not in told
+    assert "_delay" not in told
+    key = re.search(r"(?:raise|lower) (\w+)", advice)
+    assert key is None or key[1] in SelfwatchTable.model_fields

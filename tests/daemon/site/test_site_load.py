@@ -125,8 +125,23 @@ def test_the_error_of_a_wrong_file_holds_every_problem(tmp_path: Path) -> None:
         ("on = 80", "on = 8000", "lies outside what air_temperature can show (-58 to 158 degF)"),
         ("under = 0.1", "under = 101", "lies outside what current can show (-100 to 100 A)"),
         ('timezone = "Europe/Dublin"\n', "", ""),
+        (
+            'ways = ["anna_phone"]',
+            'ways = ["a", "b"]\nnext_way_after = "5 min"\nways_for = { critical = ["anna_phone"] }',
+            "",
+        ),
         ('ways = ["anna_phone"]', "", "has no way to be told"),
         ('ways = ["anna_phone"]', 'ways = ["x"]\npriorities = ["high"]', "nobody is told of loop.stopped (critical)"),
+        (
+            'ways = ["anna_phone"]',
+            'ways = ["anna_phone"]\nnext_way_after = "5 min"\nways_for = { critical = ["anna_phone", "siren"] }',
+            "for one that is always used, as a siren, write a [[person]] of its own, with that way alone",
+        ),
+        (
+            'ways = ["anna_phone"]',
+            'ways = ["anna_phone"]\nways_for = { critical = ["anna_phone", "siren"] }',
+            "",
+        ),
         ("Tank at {value}", "Tank at {value}, which is far too warm for the fish that live in it", "longer than 60"),
     ],
 )
