@@ -178,9 +178,10 @@ class Engine:
         found = slopes(times[:end], values[:end], np.array([begin]), end - 1)
         return Fraction(int(found.above[0]), int(found.below[0])) if int(found.below[0]) else None
 
-    def held(self) -> dict[str, tuple[int, int, int]]:
-        """point -> (time, counts, flag) of the newest reading judged."""
-        return {name: track.heard for name, track in self.tracks.items() if track.heard is not None}
+    def newest(self) -> dict[str, tuple[int, int, int]]:
+        """point -> (time, counts, flag) of the newest reading that is no newer than `now`: judged, or as it came."""
+        found = {name: track.newest(self.now) for name, track in self.tracks.items()}
+        return {name: reading for name, reading in found.items() if reading is not None}
 
     def alarms(self) -> list[dict[str, Any]]:
         """Every alarm that is not normal."""

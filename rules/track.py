@@ -67,6 +67,14 @@ class Track:
         self.before: int | None = None
         """Counts held before the present step."""
 
+    def newest(self, upto: int) -> tuple[int, int, int] | None:
+        """(time, counts, flag) of the newest reading up to `upto`; one that waits has the flag with which it came."""
+        end = int(np.searchsorted(self.waiting.times, upto, side="right"))
+        if not end:
+            return self.heard
+        times, values, flags = self.waiting.times, self.waiting.values, self.waiting.flags
+        return int(times[end - 1]), int(values[end - 1]), int(flags[end - 1])
+
     def take(self, new: list[Block], before: int, upto: int, behind: list[tuple[str, int]]) -> tuple[Block, int]:
         """The readings to judge in this step, in order of their own times, and how many repeats were left out.
 

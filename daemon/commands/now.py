@@ -91,11 +91,11 @@ def _print_states(site: Site, states: list[AdapterState], now: int) -> None:
 
 def _lines(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -> list[dict[str, Any]]:
     lines: list[dict[str, Any]] = []
-    held = {} if engine is None else engine.held()
+    newest = {} if engine is None else engine.newest()
     for point in site.plan.points if engine is None else engine.points.values():
-        if point.id.startswith(OWN) and point.id not in held:
+        if point.id.startswith(OWN) and point.id not in newest:
             continue  # a daemon that does not measure itself
-        time, counts, flag = held.get(point.id, (None, None, None))
+        time, counts, flag = newest.get(point.id, (None, None, None))
         missing = counts is None or flag == Flag.MISSING
         lines.append(
             {
@@ -152,15 +152,15 @@ def _print(site: Site, engine: Engine | None, unsent: list[Sending], now: int) -
     table = Table(box=None, pad_edge=False)
     for title in ("point", "value", "age", "limits", ""):
         table.add_column(title, justify="right" if title in ("value", "age") else "left", style="")
-    held = engine.held()
+    newest = engine.newest()
     for point in engine.points.values():
-        if point.id.startswith(OWN) and point.id not in held:
+        if point.id.startswith(OWN) and point.id not in newest:
             continue
         limits = limits_of(site.plan, point)
-        if point.id not in held:
+        if point.id not in newest:
             table.add_row(point.name or point.id, "never heard", "", limits, "silent", style="dim")
             continue
-        time, counts, flag = held[point.id]
+        time, counts, flag = newest[point.id]
         old = now - time > point.stale_after
         note = " ".join(word for word in (_FLAGS[Flag(flag)], "silent" if old else "") if word)
         value = "no value" if flag == Flag.MISSING else show(site.plan, point, counts)

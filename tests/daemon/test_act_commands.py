@@ -444,6 +444,25 @@ def test_now_and_alarms_tell_the_times_of_an_alarm_alike(site: Site, capsys: pyt
     assert "01 Jan" not in told
 
 
+def test_now_shows_a_reading_as_soon_as_it_is_on_disk(site: Site, capsys: pytest.CaptureFixture[str]) -> None:
+    """Though it is judged a second later, when what was on its way has come."""
+    plan = watched(site)
+    with Store(site.store_path, plan.points) as store:
+        saved = store.checkpoint()
+        assert saved is not None
+        engine = Engine.restore(plan, saved)
+        came = block("tank.temperature", [engine.now + 5_000], [28_000])
+        engine.step([came], [], engine.now + 5_000)
+        assert engine.frontier < came.times[0]
+        store.commit([came], checkpoint=engine.state())
+    assert main(["now", "--json"]) == 0
+    lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    (shown,) = [line for line in lines if line.get("point") == "tank.temperature"]
+    assert (shown["t"], shown["value"], shown["flag"]) == (show_time(came.times[0]), 28.0, 2)
+    assert main(["now"]) == 0
+    assert "28.0 °C" in capsys.readouterr().out
+
+
 def test_alarms_before_the_daemon_ever_ran(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """There is no store yet: 2, and how it comes to be."""
     file = tmp_path / "site.toml"

@@ -93,7 +93,7 @@ def test_outside_its_range_it_gives_no_value_and_never_a_silent_one() -> None:
     made = engine(SATURATION)
     made.step([block("tank.temperature", [0], [450]), block("tank.oxygen", [0], [800])], [], 100)
     assert read(made, "tank.saturation") == []
-    assert made.held()["tank.saturation"] == (0, 0, 4)
+    assert made.newest()["tank.saturation"] == (0, 0, 4)
 
 
 def test_a_rule_judges_it_like_any_point() -> None:
