@@ -119,26 +119,57 @@ def real(events: Iterable[Event], acts: Iterable[Event], never: Collection[str] 
     """The alarm events without those of activations that began while a drill of their rule ran.
 
     acts: act events up to the last alarm event, in order; never: rules that are never suppressed, which no drill is
-    of. A drill ends at its `until`, or when another one is ordered.
+    of. What still stands when the drill ends is real from then on, and is raised at that instant.
     """
-    drills: list[tuple[int, int, str]] = []
-    for act in acts:
-        if act.body["kind"] == "drill" and "refused" not in act.body:
-            if drills:
-                begun, until, rules = drills[-1]
-                drills[-1] = (begun, min(until, act.t), rules)
-            drills.append((act.t, int(act.body.get("until") or act.t + DRILL_LASTS), act.body.get("rules", "")))
+    drills = _drills(acts)
     found: list[Event] = []
-    drilled: dict[tuple[str, str, object], bool] = {}
+    ends: dict[tuple[str, str, object], int | None] = {}
+    """When the drill of an activation ends; None for a real one."""
+    left: dict[tuple[str, str, object], Event] = {}
+    """The last event of an activation within its drill."""
     for event in events:
         rule = event.body["rule"]
         which = (rule, event.body["side"], event.body["since"])
-        if which not in drilled:
-            drilled[which] = rule not in never and any(
-                begun <= event.t < until and (not rules or rule in rules.split(",")) for begun, until, rules in drills
-            )
-        if not drilled[which]:
+        if which not in ends:
+            of_rule = (drill for drill in drills if not drill.rules or rule in drill.rules)
+            now = [drill.over for drill in of_rule if drill.begun <= event.t < drill.until]
+            ends[which] = now[0] if now and rule not in never else None
+        end = ends[which]
+        if end is not None and event.t <= end:
+            left[which] = event
+        elif end is None or left[which].body["state"] in _STANDS:
             found.append(event)
+    for which, event in left.items():
+        end = ends[which]
+        if end is not None and event.body["state"] in _STANDS:
+            why = "still on after a drill"
+            found.append(Event(end, "alarm", {**event.body, "state": State.UNACKNOWLEDGED, "why": why}))
+    return sorted(found, key=lambda event: event.t)
+
+
+class _Drill(NamedTuple):
+    """begun, until: of one order; over: when the drill ended that it belongs to; rules: () for all."""
+
+    begun: int
+    until: int
+    over: int
+    rules: tuple[str, ...]
+
+
+def _drills(acts: Iterable[Event]) -> list[_Drill]:
+    """An order ends at its `until`, or with the next one, which the drill that runs goes on with."""
+    found: list[_Drill] = []
+    for act in acts:
+        if act.body["kind"] != "drill" or "refused" in act.body:
+            continue
+        until = int(act.body.get("until") or act.t + DRILL_LASTS)
+        rules = tuple(name for name in act.body.get("rules", "").split(",") if name)
+        if found and found[-1].until >= act.t:
+            last = found[-1].over
+            over = max(until, act.t)
+            found = [drill._replace(until=min(drill.until, act.t)) for drill in found]
+            found = [drill._replace(over=over) if drill.over == last else drill for drill in found]
+        found.append(_Drill(act.t, until, until, rules))
     return found
 
 

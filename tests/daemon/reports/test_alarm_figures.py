@@ -148,6 +148,38 @@ def test_alarms_of_a_drill_are_no_alarms_of_the_figures() -> None:
     assert len(activations(real(events, acts, {"air.hot"}))) == 6
 
 
+def drilled(begin: int, until: int, **more: str) -> Event:
+    """A drill is ordered, in minutes."""
+    return Event(START + begin * MINUTE, "act", {"kind": "drill", "until": START + until * MINUTE, **more})
+
+
+def test_an_alarm_that_still_stands_when_its_drill_ends_is_real_from_then_on() -> None:
+    """Acknowledging it in the drill answered the drill. What is over in that instant was the drill's."""
+    acts = [drilled(0, 30), drilled(20, 20)]
+    stood = seen(START + 10 * MINUTE, MINUTE, 50 * MINUTE)
+    over = passing(START + 10 * MINUTE, 10 * MINUTE, "bed.full")
+    stands = [change(START + 12 * MINUTE, "normal", "unacknowledged", START + 12 * MINUTE, "tank.cold")]
+    events = sorted([*stood, *over, *stands], key=lambda event: event.t)
+    raised = START + 20 * MINUTE
+    assert activations(real(events, acts)) == [
+        Activation("air.hot (high)", "high", raised, START + HOUR),
+        Activation("tank.cold (high)", "high", raised),
+    ]
+    times = [event.t for event in real(events, acts)]
+    assert times == sorted(times)
+
+
+def test_a_drill_that_goes_on_by_another_order_ends_with_the_last() -> None:
+    """Ordered anew while it runs, also of other rules; after a pause it is another drill."""
+    stands = [change(START + 10 * MINUTE, "normal", "unacknowledged", START + 10 * MINUTE)]
+    for acts, end in (
+        ([drilled(0, 30), drilled(25, 50, rules="bed.full"), drilled(70, 90)], 50),
+        ([drilled(0, 30), drilled(30, 50)], 50),
+        ([drilled(0, 30), drilled(31, 50)], 30),
+    ):
+        assert [(one.raised - START) // MINUTE for one in activations(real(stands, acts))] == [end]
+
+
 def test_days_are_local_and_those_without_alarms_are_there() -> None:
     """23:30 UTC is the next day in Dublin's summer."""
     told = figures(passing(START + 23 * HOUR + 30 * MINUTE, MINUTE), START, START + 3 * DAY, Zone("Europe/Dublin"))
