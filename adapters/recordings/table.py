@@ -89,7 +89,8 @@ class LongTable:
         self._learn(self._points)
         for code in np.flatnonzero([name is None for name in self._names]):
             for row in np.flatnonzero((codes == code) & sound):
-                faults[int(lines[row])] = f"{quote(columns[self._point].raw(int(row)))} is no name of a point"
+                raw = columns[self._point].raw(int(row))
+                faults[int(lines[row])] = f"{quote(raw)} is no name of a point" if raw else "no point"
             sound &= codes != code
         wanted = np.array(self._wanted, np.bool_)[codes] if len(codes) else np.empty(0, np.bool_)
         for name, count in zip(self._names, np.bincount(codes[sound & ~wanted]).tolist(), strict=False):

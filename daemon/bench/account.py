@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from adapters.recordings.recording import BadLine
 from daemon.bench.source import Recorded
 from demo_replay.moments import show_span
 from demo_replay.service import InService
@@ -9,6 +12,9 @@ from rules.durations import HOUR
 from rules.events import show_time
 
 _MOST_BAD_LINES = 5
+"""With a reason; the others by their numbers."""
+_MOST_STRETCHES = 40
+"""Of bad lines that follow on one another."""
 _LONGEST_GAP = HOUR
 """Between two files; a longer one is told."""
 
@@ -23,7 +29,9 @@ def account(recorded: Recorded) -> list[str]:
         lines.append(f"{counted(recording.bad_count, 'line')} could not be read and left out:")
         lines += [f"  {bad.file}:{bad.line}: {bad.reason}" for bad in recording.bad_lines[:_MOST_BAD_LINES]]
         if recording.bad_count > _MOST_BAD_LINES:
-            lines.append(f"  and {recording.bad_count - _MOST_BAD_LINES:,} more; --strict stops at the first")
+            numbers = _numbers(recording.bad_lines[_MOST_BAD_LINES:])
+            more = recording.bad_count - _MOST_BAD_LINES
+            lines.append(f"  and {more:,} more, {numbers}; --strict stops at the first")
     if recording.ignored:
         names = ", ".join(f"{name} ({count:,})" for name, count in sorted(recording.ignored.items()))
         lines.append(f"Readings of points that the site file lacks are left out: {names}")
@@ -43,6 +51,21 @@ def account(recorded: Recorded) -> list[str]:
     if recording.rounded:
         lines.append(f"{counted(recording.rounded, 'value')} rounded to the point's resolution")
     return lines
+
+
+def _numbers(bad_lines: Sequence[BadLine]) -> str:
+    """Where they stand, as in `noon.csv:67-68,71`."""
+    stretches: list[tuple[str, int, int]] = []
+    for bad in bad_lines:
+        if stretches and stretches[-1][0] == bad.file and bad.line <= stretches[-1][2] + 1:
+            stretches[-1] = (bad.file, stretches[-1][1], bad.line)
+        else:
+            stretches.append((bad.file, bad.line, bad.line))
+    files: dict[str, list[str]] = {}
+    for file, first, last in stretches[:_MOST_STRETCHES]:
+        files.setdefault(file, []).append(f"{first}" if first == last else f"{first}-{last}")
+    told = " ".join(f"{file}:{','.join(numbers)}" for file, numbers in files.items())
+    return told + (" ..." if len(stretches) > _MOST_STRETCHES else "")
 
 
 def out_of_service(service: InService) -> list[str]:

@@ -154,16 +154,18 @@ def test_from_and_to_choose_the_part_that_is_shown(folder: Path, capsys: pytest.
     assert "2 Apr 10:10 ▲ high 25 min 27.5 °C still on 10:20 tank.warm high so far" in flat
 
 
-def test_bad_lines_are_counted_and_the_first_are_shown(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Seven lines that are no readings: five are shown with file, line and reason."""
+def test_bad_lines_are_counted_and_each_is_told_by_its_number(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Nine lines that are no readings: five are shown with file, line and reason, the others with file and line."""
     with (folder / "noon.csv").open("a", encoding="utf-8") as file:
         file.write("".join(f"{START // 1000},tank.temperature,warm{index}\n" for index in range(7)))
+        file.write(f"{START // 1000 - 1},tank.temperature,27.1\n,,\n")
+        file.write(f"{START // 1000 - 2},tank.temperature,27.1\n{START // 1000 - 3},,27\n")
     text = told(capsys, "site.toml", "noon.csv")
-    assert "7 lines could not be read and left out:" in text
+    assert "9 lines could not be read and left out:" in text
     assert "noon.csv:62:" in text
     assert "noon.csv:66:" in text
     assert "noon.csv:67:" not in text
-    assert "and 2 more; --strict stops at the first" in text
+    assert "and 4 more, noon.csv:67-68,70,72; --strict stops at the first" in text
 
 
 def test_strict_stops_at_the_first_bad_line(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -150,6 +150,7 @@ def test_bad_lines_are_told_by_number_and_reason_and_skipped(tmp_path: Path) -> 
     assert "2 fields where the header has 3" in found.bad_lines[2].reason
     assert "no RFC 3339 time" in found.bad_lines[3].reason
     assert found.bad_lines[4].reason == "no time"
+    assert found.bad_lines[5].reason == "no point"
     assert "too large" in found.bad_lines[9].reason
 
 
