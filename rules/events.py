@@ -14,7 +14,7 @@ def show_time(ms: int) -> str:
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{ms % 1000:03d}Z"
 
 
-_TIMES = ("since", "until", "known_upto", "at")
+_TIMES = ("since", "until", "known_upto", "at", "effective")
 """Of a body: ms UTC; in the data of an act, which is text, as digits."""
 
 

@@ -19,6 +19,7 @@ from rules.conditions.overdue import OverdueSettings
 from rules.door import as_decimal
 from rules.durations import DAY
 from rules.errors import SettingError
+from rules.events import show_time
 from rules.flags import Flag
 from rules.local_time import Zone
 
@@ -131,7 +132,7 @@ def _list(site: Site, store: StoreReader, name: str, *, as_json: bool) -> None:
 
 def _line(record: Record) -> dict[str, object]:
     return {
-        "effective": record.effective or None,
+        "effective": show_time(record.effective) if record.effective else None,
         "method": record.method,
         "pairs": record.pairs,
         "coefficients": [float(c) for c in record.coefficients],

@@ -165,7 +165,7 @@ def test_what_is_known_of_a_point_is_listed(site: Site, capsys: Captured) -> Non
     assert "due 2026-06-27 (rule ph.due)" in shown
     assert calibrate(site, "--json") == 0
     line = json.loads(capsys.readouterr().out.splitlines()[-1])
-    assert (line["point"], line["effective"]) == ("tank.ph", 1_780_000_000_000)
+    assert (line["point"], line["effective"]) == ("tank.ph", "2026-05-28T20:26:40.000Z")
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,9 @@ def test_every_time_of_a_line_is_rfc_3339() -> None:
     }
 
 
-def test_what_an_answer_has_seen_is_a_time_too() -> None:
+def test_times_in_what_an_act_carries_are_times_too() -> None:
     """The data of an act is text: there a time is digits, and any other text stays as it is."""
     line = Event(0, "act", {"kind": "acknowledge", "since": "1781092740000", "known_upto": "x"}).line()
     assert (line["since"], line["known_upto"]) == ("2026-06-10T11:59:00.000Z", "x")
+    line = Event(0, "act", {"kind": "calibrate", "effective": "1781092740000", "at": "1781092740000"}).line()
+    assert line["effective"] == line["at"] == "2026-06-10T11:59:00.000Z"
