@@ -9,12 +9,15 @@ from __future__ import annotations
 from functools import cache
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 
+from adapters.recordings.recording import Recording
 from daemon.site.load import load_site
 from demo_replay.days import SITE
 from demo_replay.replay import replay
 from demo_replay.simulate import simulate
+from rules.block import Block
 from rules.durations import HOUR, MINUTE
 from rules.events import Event
 from rules.messages import BODY_SIZE, TITLE_SIZE
@@ -57,8 +60,6 @@ LINES = {
         "burst_pipe",
         "Pipe burst or slipped: no water reaches the tank",
         "loop.burst",
-        "sump.low",
-        "floor.wet_now",
         OXYGEN,
     ),
     # The pump has stopped, which is told within a minute; the tank sinks under its lip some minutes later.
@@ -133,6 +134,32 @@ def test_no_consequence_is_told_beside_it(name: str, seed: int) -> None:
     """Only what has an answer of its own: siphons that stand still, slow flow and falling oxygen are kept back."""
     _, notices = told(ALL[name].kind, seed)
     assert {event.body["rule"] for event in notices} <= ALL[name].told
+
+
+@pytest.mark.parametrize("seed", [1002, 1003])
+def test_a_jammed_rotor_is_no_burst_pipe_though_a_reading_is_lost(seed: int) -> None:
+    """Its cut-out lets it try for 20 s, which a lost reading makes 30; it draws more than a pump that pushes water."""
+    _, notices = told("rotor_jammed", seed)
+    assert {event.body["rule"] for event in notices} == {"loop.jammed"}
+
+
+@pytest.mark.parametrize("seed", [39, 1003])
+def test_a_burst_pipe_that_nobody_mends_is_never_told_to_be_over(seed: int) -> None:
+    """Two days after the sump has run empty the pump still draws air; nothing else is told in place of it."""
+    day = simulate("burst_pipe", seed)
+    recorded = day.recording()
+    blocks = {}
+    for name, block in recorded.blocks.items():
+        last = block.times > day.end_ms - HOUR
+        more = range(1, 49)
+        times = np.concatenate([block.times, *(block.times[last] + hour * HOUR for hour in more)])
+        values = np.concatenate([block.values, *(block.values[last] for _ in more)])
+        blocks[name] = Block(name, times, values, np.concatenate([block.flags, *(block.flags[last] for _ in more)]))
+    events = replay(plan(), Recording(blocks, recorded.series)).events
+    notices = [event for event in events if event.type == "notice" and event.t < day.end_ms + 46 * HOUR]
+    assert {event.body["rule"] for event in notices} == {"loop.burst", OXYGEN}
+    assert "recovery" not in {event.body["purpose"] for event in notices}
+    assert notices[-1].t > day.end_ms + 45 * HOUR
 
 
 @pytest.mark.parametrize("seed", SEEDS)
