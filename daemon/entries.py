@@ -24,15 +24,18 @@ class Entry(NamedTuple):
     counts: int
 
 
-def dated(act: Act, now: int, newest: Callable[[str], int]) -> Act:
+def dated(act: Act, first: int, now: int, newest: Callable[[str], int]) -> Act:
     """The act as of `now`, so that a replay of the log judges it at the same instant.
 
-    newest: point -> time of its newest reading. A calibration for which no instant was named holds from the next
-    reading on: what was judged already is not judged again.
+    An acknowledgement holds from when it was handed in, lest somebody be called between that and now, but not before
+    `first`, the first instant (ms UTC) that is not judged yet. newest: point -> time of its newest reading. A
+    calibration for which no instant was named holds from the next reading on: what was judged already is not judged
+    again.
     """
-    act = replace(act, time=now)
+    seen = act.kind is ActKind.ACKNOWLEDGE
+    act = replace(act, time=max(first, min(act.time, now)) if seen else max(first, now))
     if act.kind is ActKind.CALIBRATE and "effective" not in act.data:
-        effective = max(now, newest(act.data["point"]) + 1)
+        effective = max(act.time, newest(act.data["point"]) + 1)
         act = replace(act, data={**act.data, "effective": str(effective)})
     return act
 

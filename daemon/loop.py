@@ -303,7 +303,7 @@ class Loop:
             self._deaf = False
 
     def _take_act(self, number: int, act: Act, engine: Engine) -> None:
-        taken = dated(act, max(self.clock.now(), engine.frontier + 1), self._newest)
+        taken = dated(act, engine.frontier + 1, self.clock.now(), self._newest)
         if taken.kind is ActKind.CALIBRATE:
             self.calibrations.add(taken)
         elif is_reading(taken):

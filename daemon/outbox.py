@@ -17,6 +17,7 @@ from queue import SimpleQueue
 from adapters.backoff import wait_before
 from adapters.notify import Notifier, Outcome, Result
 from adapters.secrets import SecretUrl
+from daemon.answered import ANSWERED, answered
 from daemon.folding import fold
 from daemon.outbox_lanes import Lane, lane, next_up
 from daemon.store import Sending, State, StoreError
@@ -77,7 +78,8 @@ class OutboxHealth:
 
     waiting: owed and not sent; critical_since: when the oldest of them that is critical was made, ms UTC; sent: by
     purpose (first, repeat, recovery, sign-of-life, ...); tries: in all; doubtful: tries that said that they may be
-    repeats; folded, spared: not sent, because a later message or another way told it.
+    repeats; folded, spared: not sent, because a later message or another way told it, or
+    somebody has answered.
     """
 
     waiting: int = 0
@@ -168,6 +170,7 @@ class Outbox:
         connection = self._open()
         self._record(connection)
         self._fold(connection)
+        self._spare(connection, answered(connection, unsent(connection)), ANSWERED)
         waiting, turn_in = self._in_turn(connection, unsent(connection))
         self._health.waiting = len(waiting)
         self._health.critical_since = min((sending.created for sending in waiting if sending.critical), default=None)
@@ -207,13 +210,16 @@ class Outbox:
         states = {s.number: became(connection, s.person, siblings(s, people[s.person]).values()) for s in theirs}
         now = self._clock.now()
         turns = take_turns(theirs, states, people, now)
-        if turns.spared:
-            with connection.transaction():
-                set_aside(connection, turns.spared, State.SPARED, "another way took it", now)
-            self._health.spared += len(turns.spared)
+        self._spare(connection, turns.spared, "another way took it")
         aside = turns.held.union(turns.spared)
         left = [sending for sending in waiting if sending.number not in aside]
         return left, None if turns.wait is None else turns.wait / 1000
+
+    def _spare(self, connection: Connection, numbers: list[int], why: str) -> None:
+        if numbers:
+            with connection.transaction():
+                set_aside(connection, numbers, State.SPARED, why, self._clock.now())
+            self._health.spared += len(numbers)
 
     def close(self) -> None:
         """Close the connection; on the thread that pumped."""

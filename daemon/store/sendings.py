@@ -12,7 +12,8 @@ from daemon.store.connection import Connection
 class State(StrEnum):
     """What became of a sending. `trying`: handed over, outcome not yet known. `refused`: for good, set aside.
 
-    `folded`: a later message tells of it; `spared`: another way of the same person took the message.
+    `folded`: a later message tells of it; `spared`: another way of the same person took the message, or somebody has
+    answered meanwhile.
     """
 
     OWED = "owed"
@@ -107,6 +108,14 @@ def became(connection: Connection, person: str, message_ids: Iterable[str]) -> d
         if state is not None:
             found[message_id] = State(state)
     return found
+
+
+def told_before(connection: Connection, recovery: Sending) -> list[Sending]:
+    """What went before `recovery` by the same way about the same alarm, since the recovery before it."""
+    same = "person = ? AND way = ? AND rule = ? AND side = ? AND n < ?"
+    about = (recovery.person, recovery.way, recovery.rule, recovery.side, recovery.number)
+    begin = connection.value(f"SELECT max(n) FROM sending WHERE {same} AND purpose = 'recovery'", about)
+    return _found(connection, f"{same} AND n > ?", (*about, begin or 0))
 
 
 def refused(connection: Connection) -> list[Sending]:

@@ -76,9 +76,9 @@ def replayed(bench: Bench, as_of: int | None = None) -> list[tuple[int, str, str
 def test_one_for_which_no_instant_was_named_holds_from_the_next_reading_on(newest: int, effective: int) -> None:
     """From now, but behind the newest reading, which was judged already; one that is dated stays as it is."""
     act = Act(0, ActKind.CALIBRATE, "Anna", data=data_of(PH.id, Record(0, 0, BUFFERS, "mV", "pH", "two-point")))
-    assert dated(act, 1000, lambda point: newest).data["effective"] == str(effective)
+    assert dated(act, 1, 1000, lambda point: newest).data["effective"] == str(effective)
     named = replace(act, data={**act.data, "effective": "7"})
-    assert dated(named, 1000, lambda point: newest).data["effective"] == "7"
+    assert dated(named, 1, 1000, lambda point: newest).data["effective"] == "7"
 
 
 def test_a_probe_in_millivolts_means_nothing_before_its_first_calibration(bench: Bench) -> None:
