@@ -30,7 +30,8 @@ def shown_orders(site: Site, orders: StandingOrders) -> list[str]:
 def shown_duty(persons: Sequence[PersonSettings], on_duty: Sequence[str]) -> str:
     """Who is told while somebody is away."""
     second = second_told(persons, on_duty)
-    return f"on duty: {', '.join(on_duty)}; told with them at once: {second or 'nobody else'}"
+    others = [p.id for p in persons if p.id not in on_duty and (p.id == second or not p.after)]
+    return f"on duty: {', '.join(on_duty)}; told with them at once: {', '.join(others) or 'nobody else'}"
 
 
 def order_lines(orders: StandingOrders) -> list[dict[str, Any]]:

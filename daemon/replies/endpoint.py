@@ -59,8 +59,10 @@ class Answers:
         self._store, self._key, self._plan, self._clock = store, key, plan, clock
         self._one_at_a_time = threading.Lock()
 
-    def answer(self, method: str, path: str) -> Page:
+    def answer(self, method: str, address: str) -> Page:
         """The page for a request; `POST` also hands the act in where the alarm waits for somebody."""
+        # Mail and messengers hang words of their own on an address.
+        path = address.partition("?")[0]
         token = read_token(path.removeprefix(ROUTE)) if path.startswith(ROUTE) else None
         if token is None:
             return self.refused(HTTPStatus.NOT_FOUND)

@@ -14,6 +14,7 @@ from adapters.recordings import read_recordings
 from adapters.secrets import secrets_path
 from daemon.clock import SystemClock
 from daemon.main import main
+from daemon.orders import shown_duty
 from daemon.replies.key import key_path, link_key
 from daemon.selfwatch.plan import watched
 from daemon.site.load import Site, load_site
@@ -24,6 +25,7 @@ from rules.durations import DAY, HOUR
 from rules.engine import Engine
 from rules.events import show_time
 from rules.local_time import Zone
+from rules.people import PersonSettings
 from tests.site_files import SITE
 from tests.waiting import until as wait_until
 
@@ -332,6 +334,16 @@ def test_who_goes_away_says_who_is_on_duty_and_until_when(site: Site, capsys: py
     assert (days.until, days.data) == (end, {"on_duty": "ben,anna"})
     assert back.until is not None
     assert back.until <= SystemClock().now()
+
+
+def test_all_who_are_told_at_once_while_somebody_is_away_are_named() -> None:
+    """The second one, whatever they wait for usually, and who waits for nothing."""
+    persons = [
+        PersonSettings.model_validate({"id": name, "after": after})
+        for name, after in (("anna", "9 min"), ("ben", "0 s"), ("cleo", "9 s"))
+    ]
+    assert shown_duty(persons, ["cleo"]) == "on duty: cleo; told with them at once: anna, ben"
+    assert shown_duty(persons, ["anna"]) == "on duty: anna; told with them at once: ben"
 
 
 def test_what_is_ordered_for_a_while_is_shown(site: Site, capsys: pytest.CaptureFixture[str]) -> None:

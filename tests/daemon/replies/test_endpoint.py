@@ -194,6 +194,14 @@ def test_shelving_a_normal_alarm_is_no_new_activation(place: Place) -> None:
     assert "set aside" in place.ask()[1]
 
 
+def test_a_link_on_which_a_messenger_hung_words_of_its_own_is_answered(place: Place) -> None:
+    """Looking and the button alike."""
+    path = place.path + "?from=mail&n=1"
+    assert place.ask(path=path)[0] == 200
+    assert "Noted" in place.ask("POST", path)[1]
+    assert len(place.acts()) == 1
+
+
 @pytest.mark.parametrize("path", ["/", "/a/", "/a", "/favicon.ico", "/a/../etc/passwd", "//a/x"])
 def test_there_is_no_other_route(place: Place, path: str) -> None:
     """Nothing of the place is shown."""
