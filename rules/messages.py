@@ -11,12 +11,12 @@ from rules.alarms import Alarm
 from rules.conditions.cycle import CycleSettings
 from rules.conditions.flat import FlatSettings
 from rules.conditions.stopped import StoppedSettings
-from rules.durations import DAY, HOUR, show_duration
+from rules.durations import DAY, HOUR, SECOND, show_duration
 from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
 from rules.settings import Priority, RuleSettings, Runway
-from rules.showing import NO, YES, fitted, rough, show, show_rate
-from rules.texts import Words, fill, places
+from rules.showing import NO, YES, fitted, rough, show, show_number, show_rate
+from rules.texts import AMOUNT, Words, fill, places
 from rules.units import parse_amount, parse_rate
 
 TITLE_SIZE = 60
@@ -26,6 +26,9 @@ SURE_FOR = 8
 FURTHEST = 7 * DAY
 """A span at an expected loss that is longer than this (ms) is left out."""
 
+_COUNTED = 120
+"""Seconds from which on a length of time is told in minutes, hours or days."""
+_AMOUNT = re.compile(rf"\{{{AMOUNT.pattern}\}}")
 _OWN_TITLES = ("high", "low", "rise", "fall", "silent", "flat", "stopped", "period", "full", "empty")
 
 
@@ -78,7 +81,10 @@ class Writer:
         counts = self.facts.value_at(point, key)
         if counts is None:
             return self.words.say("no_reading")
-        shown = show(self.plan, self.points[point], counts)
+        told = self.points[point]
+        if told.unit == "s" and counts * told.resolution >= _COUNTED:
+            return self.span(int(counts * told.resolution * SECOND))
+        shown = show(self.plan, told, counts)
         return self.words.say(shown) if shown in (YES, NO) else shown
 
     def clock(self, ms: int, now: int) -> str:
@@ -101,15 +107,19 @@ class Writer:
         return self.words.say("about", span=self.span(ms)) if ms >= 60_000 else self.span(ms)
 
     def filled(self, template: str, point: str, key: int) -> str:
-        """The template with `{value}` and `{some.point}` filled in; an unknown name is left as it stands."""
+        """The template with `{value}`, `{some.point}` and amounts filled in; an unknown name is left as it stands."""
         known = {name: self.value(name, key) for name in places(template) if name in self.points}
-        return fill(template, {**known, "value": self.value(point, key)})
+        return fill(self.amounts(template), {**known, "value": self.value(point, key)})
+
+    def amounts(self, template: str) -> str:
+        """The template with every `{36 degC}` in the keeper's unit."""
+        return _AMOUNT.sub(lambda found: show_number(self.plan, found[1], found[2]), template)
 
     # --- titles
 
     def called_rule(self, rule: RuleSettings, point: str) -> str:
         """What people call a rule's alarm: its title up to the first number, else its point."""
-        title = rule.title or ""
+        title = self.amounts(rule.title or "")
         head, brace, _ = title.partition("{")
         if brace and ":" in head:
             return head.rpartition(":")[0].strip()

@@ -66,7 +66,7 @@ class RuleSettings(Settings):
     on_delay: Duration = Field(default=0, description="how long the condition must hold before the alarm")
     off_delay: Duration = Field(default=0, description="how long the return must hold before it is believed")
     title: str | None = Field(
-        None, description="what is wrong, for a lock screen; {value} and {some.point} are filled in"
+        None, description="what is wrong, for a lock screen; {value}, {some.point} and {36 degC} are filled in"
     )
     says: str | None = Field(
         default=None, description="the numbers in a sentence; {some.point} is filled in with its value"

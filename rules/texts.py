@@ -150,6 +150,8 @@ ENGLISH: Mapping[str, str] = {
 """name -> template. What stands in braces is filled in."""
 
 _PLACE = re.compile(r"\{([a-z0-9_.]+)\}")
+AMOUNT = re.compile(r"(-?[0-9]+(?:\.[0-9]+)?) ([^\s{}]+)")
+"""Number and unit, as they may stand in braces in the texts of a rule."""
 
 
 def places(template: str) -> list[str]:

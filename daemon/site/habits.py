@@ -13,7 +13,8 @@ from rules.conditions.band import BandSettings
 from rules.errors import SettingError
 from rules.local_time import when
 from rules.settings import RuleSettings
-from rules.texts import STRAY, strays
+from rules.texts import AMOUNT, STRAY, strays
+from rules.units import UNITS
 
 _PLACE = re.compile(r"\{([^{}]*)\}")
 
@@ -71,10 +72,13 @@ def _check_span(made: Draft, path: Path, hours: str | None, season: str | None) 
 
 
 def _check_text(made: Draft, path: Path, text: str | None) -> None:
-    """Only what can be filled in may stand in braces: the value, or a point of the site."""
+    """Only what can be filled in may stand in braces: the value, a point of the site, or an amount with its unit."""
     known = ("value", *made.ids("point"), *made.ids("derived"))
     if strays(text or "", _PLACE):
         made.refuse(path, STRAY, "write the name of a point in one pair of braces, as in {value}")
     for name in _PLACE.findall(text or ""):
-        if name not in known:
+        amount = AMOUNT.fullmatch(name)
+        if amount is not None and amount[2] not in UNITS:
+            made.refuse(path, f"{{{name}}} has no unit that is known", nearest(amount[2], UNITS, kind="units"))
+        elif amount is None and name not in known:
             made.refuse(path, f"{{{name}}} cannot be filled in", nearest(name, known, kind="names"))

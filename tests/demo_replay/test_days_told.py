@@ -136,5 +136,5 @@ def test_the_first_message_of_a_day_says_what_since_when_and_how_long(kind: str)
 def test_the_leak_says_when_the_pump_runs_dry() -> None:
     """An estimate in hours, from the fall of all water over two; sooner than the sump alone would show it."""
     text = next(e.body["text"] for e in first_sendings("slow_leak") if e.body["rule"] == "loop.leak")
-    assert "Losing 8.9 L/h (usually under 3) since 09:10." in text
+    assert "Losing 8.9 L/h (usually under 3 L/h) since 09:10." in text
     assert "Water in all vessels 1910 L: about 9 h to 1830, where the pump draws air" in text

@@ -13,11 +13,14 @@ from hypothesis import strategies as st
 from rules.acts import ActKind
 from rules.block import block
 from rules.conditions import KINDS
+from rules.durations import DAY
 from rules.engine import Engine
+from rules.local_time import Zone
 from rules.messages import BODY_SIZE, TITLE_SIZE
 from rules.plan import Plan, PointPlan
 from rules.settings import RuleSettings
 from rules.showing import show, show_why
+from rules.texts import Words
 from tests.rules.told import (
     ANNA,
     BEN,
@@ -392,6 +395,43 @@ def test_volumes_come_in_gallons_where_the_keeper_wants_them() -> None:
     (notice,) = notices(events)
     assert notice.body["title"] == "Flow 2.0 gal/min"
     assert notice.body["text"] == "Flow back to the tank 2.0 gal/min since 12:01."
+
+
+def test_an_amount_in_a_text_is_shown_in_the_keepers_unit() -> None:
+    """So that a number that the keeper wrote stands beside values of the same unit, whatever is chosen."""
+    settings = {"title": "May pass {30 degC} soon: {value}", "says": "Air over {26.5 degC}", "do": "fill {200 L} in."}
+    for unit, title, text in (
+        ("degC", "May pass 30 °C soon: 11.0 °C", "Air over 26.5 °C since 12:00. First: fill 200 L in."),
+        ("degF", "May pass 86.0 °F soon: 51.8 °F", "Air over 79.7 °F since 12:00. First: fill 52.8 gal in."),
+    ):
+        plan = site([high("a", **settings)], unit=unit)
+        plan = dataclasses.replace(plan, volume_unit="gal" if unit == "degF" else "L")
+        first, over = notices(judged(plan, {"p": {0: 11, 60: 9}}, 120))
+        assert (first.body["title"], first.body["text"]) == (title, text)
+        assert over.body["title"] == f"Over: {title.partition(':')[0]}"
+
+
+@pytest.mark.parametrize(("counts", "shown"), [(119, "119.0 s"), (120, "2 min"), (3700, "1 h"), (200_000, "2 days")])
+def test_seconds_of_some_length_are_told_in_words(counts: int, shown: str) -> None:
+    """As nobody counts to 312 at night; a short one to the second."""
+    age = PointPlan("age", "duration", "s", Fraction(1), 60_000, 10**9, name="Newest reading")
+    said = KINDS["band"].model_validate(
+        {"id": "a", "kind": "band", "point": "age", "high": 1, "title": "Old: {value}", "priority": "critical"}
+    )
+    plan = Plan("x", "UTC", (age,), (said,), persons=(ANNA,), settle=0)
+    (notice,) = notices(Engine(plan, at(0)).step([block("age", [at(0)], [counts])], [], at(1)))
+    assert notice.body["title"] == f"Old: {shown}"
+    assert notice.body["text"] == f"Newest reading {shown} since 12:00."
+
+
+@pytest.mark.parametrize(
+    ("days", "shown"),
+    [(0.4, "12:00"), (1, "Mon 12:00"), (6 - 1 / DAY, "Mon 12:00"), (6, "2026-06-01 12:00"), (40, "2026-06-01 12:00")],
+)
+def test_a_time_of_another_day_names_the_day_and_one_long_ago_the_date(days: float, shown: str) -> None:
+    """A day of the week is told for less than a week, so that it is never taken for another."""
+    noon = 1_780_315_200_000
+    assert Words({}).clock(Zone("UTC"), noon, noon + round(days * DAY)) == shown
 
 
 DOOR = PointPlan("door", "state", "1", Fraction(1), 60_000, 10**9, name="Door open")

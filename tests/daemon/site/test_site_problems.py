@@ -309,6 +309,7 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
         ("Tank at {value}", "Tank at {value", 'title = "Tank at {value"  has a brace that holds no name'),
         ("altitude = 40", 'language = "xx"', "language = \"xx\"  there are no texts in 'xx'; write one of en, de"),
         ("Tank at {value}", "Tank at {valu}", "{valu} cannot be filled in; did you mean value?"),
+        ("Tank at {value}", "Over {26 degX}", "{26 degX} has no unit that is known; did you mean"),
         ('"anna_phone"', '"sms://+353"', "must be the name of a secret, not an address"),
         # secrets
         (
