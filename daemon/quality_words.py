@@ -57,7 +57,7 @@ def settings_of(test: str, pairs: Mapping[str, str]) -> QualitySettings:
 def model_of(test: str) -> type[QualitySettings]:
     """The settings class of a test; raises SettingError with the nearest known names."""
     if test not in TESTS:
-        raise SettingError(f"there is no quality test {test!r}; {nearest(test, TESTS, kind='tests')}")
+        raise SettingError(f"there is no quality test {test!r}; {nearest(test, [*TESTS, 'syntax'], kind='tests')}")
     return TESTS[test]
 
 

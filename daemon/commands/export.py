@@ -61,6 +61,8 @@ def run(arguments: argparse.Namespace) -> int:
     site = watched_site(load_site(arguments.site))
     begin = moment_argument(arguments.begin, site.plan.timezone, "--from")
     end = moment_argument(arguments.end, site.plan.timezone, "--to")
+    if begin is not None and end is not None and begin >= end:
+        raise SettingError(f"--from {show_time(begin)} does not lie before --to {show_time(end)}; swap them")
     plans = {point.id: point for point in site.plan.points}
     with StoreReader(site.store_path, site.plan.points) as store:
         span = store.span()

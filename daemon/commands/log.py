@@ -10,6 +10,7 @@ from daemon.arguments import json_argument, site_argument
 from daemon.moments import moment_argument
 from daemon.site.load import load_site
 from daemon.store import StoreReader
+from rules.errors import SettingError
 from rules.events import Event
 from rules.local_time import Zone
 from rules.plan import Plan
@@ -33,6 +34,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Print the log, oldest first."""
+    if arguments.last < 1:
+        raise SettingError(f"--last {arguments.last} would show nothing; write 1 or more")
     site = load_site(arguments.site)
     zone = Zone(site.plan.timezone)
     begin = moment_argument(arguments.begin, site.plan.timezone, "--from")

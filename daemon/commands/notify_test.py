@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import sys
 import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -66,8 +67,9 @@ def run(arguments: argparse.Namespace) -> int:
                 else:
                     why = f": {outcome.reason}" if outcome.reason else ""
                     print(f"{person.name or person.id} by {way}: {outcome.result.value}{why}")
-    if not tried and not arguments.json:
-        print("nobody can be told: give a [[person]] with ways, and each way an address in the secrets")
+    if not tried:
+        told = "nobody can be told: give a [[person]] with ways, and each way an address in the secrets"
+        print(told, file=sys.stderr if arguments.json else sys.stdout)
     return 1 if wrong or not tried else 0
 
 

@@ -76,3 +76,14 @@ def test_a_person_who_is_not_there_is_refused(tmp_path: Path, capsys: pytest.Cap
     file.write_text(SITE.replace("PORT", "1883"))
     assert main(["notify-test", str(file), "--person", "bob"]) == 2
     assert "there is no person 'bob'; known persons: keeper, ben" in capsys.readouterr().err
+
+
+def test_that_nobody_can_be_told_is_said_beside_json_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """And ends in 1; standard output holds JSON lines alone."""
+    file = tmp_path / "site.toml"
+    file.write_text(SITE.partition("[[person]]")[0])
+    assert main(["notify-test", str(file), "--json"]) == 1
+    said = capsys.readouterr()
+    assert (said.out, "nobody can be told" in said.err) == ("", True)
+    assert main(["notify-test", str(file)]) == 1
+    assert "nobody can be told" in capsys.readouterr().out

@@ -305,6 +305,7 @@ def test_what_the_daemon_has_kept_can_be_judged(tmp_path: Path, capsys: Captured
     ("words", "told"),
     [
         (["spyke", "FILE"], "did you mean spike?"),
+        (["sintax", "FILE"], "did you mean syntax?"),
         (["spike", "FILE"], "spike has no limit"),
         (["spike", "FILE", "suspekt=1"], "did you mean suspect?"),
         (["spike", "FILE", "suspect=some"], "suspect=some is no number"),
