@@ -98,6 +98,7 @@ ENGLISH: Mapping[str, str] = {
     "page.old": "This link is too old",
     "page.old.do": "Links work for a while only. Answer a newer message, or acknowledge at the daemon: tidebed ack.",
     "page.nothing": "Nothing here",
+    "page.busy": "That could not be noted just now. Please press again in a minute.",
     "priority.critical": "critical",
     "priority.high": "high",
     "priority.medium": "medium",

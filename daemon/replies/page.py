@@ -72,8 +72,8 @@ def expired_page(words: Words, place: str) -> Page:
 
 
 def refused_page(status: HTTPStatus, words: Words) -> Page:
-    """Anything else; it tells nothing of the place."""
-    nothing = words.say("page.nothing")
+    """Anything else; it tells nothing of the place. Who presses while nothing can be written is told so."""
+    nothing = words.say("page.busy" if status is HTTPStatus.SERVICE_UNAVAILABLE else "page.nothing")
     return _page(status, nothing, f"<h1>{escape(nothing)}</h1>\n<p>{status.value}</p>", words, "")
 
 

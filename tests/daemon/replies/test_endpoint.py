@@ -21,8 +21,9 @@ from daemon.replies.endpoint import (
     is_loopback,
 )
 from daemon.store import Sending, Store
+from daemon.store.errors import StoreBusy
 from daemon.texts import texts_in
-from rules.acts import ActKind
+from rules.acts import Act, ActKind
 from rules.events import Event
 from tests.rules.told import site
 
@@ -200,6 +201,21 @@ def test_a_link_on_which_a_messenger_hung_words_of_its_own_is_answered(place: Pl
     assert place.ask(path=path)[0] == 200
     assert "Noted" in place.ask("POST", path)[1]
     assert len(place.acts()) == 1
+
+
+def test_who_presses_while_nothing_can_be_written_is_told_to_press_again(
+    place: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And not that it is noted, nor that there is nothing."""
+
+    def busy(path: Path, act: Act) -> int:
+        raise StoreBusy(f"{path} is held by another process")
+
+    monkeypatch.setattr("daemon.replies.endpoint.hand_in", busy)
+    status, page = place.ask("POST")
+    assert (status, "could not be noted just now" in page, str(place.store.path) in page) == (503, True, False)
+    monkeypatch.undo()
+    assert place.ask("POST")[0] == 200
 
 
 @pytest.mark.parametrize("path", ["/", "/a/", "/a", "/favicon.ico", "/a/../etc/passwd", "//a/x"])
