@@ -6,6 +6,7 @@ send, on days with several seeds, nobody acknowledging.
 
 from __future__ import annotations
 
+import dataclasses
 from functools import cache
 from typing import NamedTuple
 
@@ -15,8 +16,10 @@ import pytest
 from adapters.recordings.recording import Recording
 from daemon.site.load import load_site
 from demo_replay.days import SITE
+from demo_replay.kinds import KINDS
 from demo_replay.replay import replay
 from demo_replay.simulate import simulate
+from demo_replay.works import Failure
 from rules.block import Block
 from rules.durations import HOUR, MINUTE
 from rules.events import Event
@@ -134,6 +137,33 @@ def test_no_consequence_is_told_beside_it(name: str, seed: int) -> None:
     """Only what has an answer of its own: siphons that stand still, slow flow and falling oxygen are kept back."""
     _, notices = told(ALL[name].kind, seed)
     assert {event.body["rule"] for event in notices} <= ALL[name].told
+
+
+@pytest.mark.parametrize("probes", [("mains.present",), ("mains.present", "home.present")])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_water_that_stays_away_when_the_power_is_back_is_told(probes: tuple[str, ...], seed: int) -> None:
+    """The cut explains stopped water while it lasts and a few minutes more, in which a pump starts again; no longer."""
+    day = simulate("pump_trip", seed)
+    began, recorded = day.labels[0].start_ms, day.recording()
+    blocks = dict(recorded.blocks)
+    for probe in probes:
+        block = blocks[probe]
+        off = (block.times >= began) & (block.times < began + 30 * MINUTE)
+        blocks[probe] = Block(probe, block.times, np.where(off, 0, block.values), block.flags)
+    events = replay(plan(), Recording(blocks, recorded.series)).events
+    firsts = [event for event in events if event.type == "notice" and event.body["purpose"] == "first"]
+    assert firsts[0].body["rule"] in ("mains.off", "mains.breaker")
+    assert firsts[1].body["rule"] == "loop.stopped"
+    assert 30 * MINUTE < firsts[1].t - began <= 38 * MINUTE
+
+
+@pytest.mark.parametrize("seed", [39, 1001, 1003])
+def test_when_the_power_is_back_by_day_nothing_else_is_told(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither fans that start in their turn, nor frost because a hot house is opened and its air falls fast."""
+    cut = dataclasses.replace(KINDS["burst_pipe"], failures=(Failure("home mains", 9.2, 13.2),), marks=())
+    monkeypatch.setitem(KINDS, "cut by day", cut)
+    events = replay(plan(), simulate("cut by day", seed).recording()).events
+    assert {event.body["rule"] for event in events if event.type == "notice"} <= {"mains.off", OXYGEN}
 
 
 @pytest.mark.parametrize("seed", [1002, 1003])
