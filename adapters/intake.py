@@ -36,12 +36,13 @@ def nothing_to_acknowledge() -> None:
 
 @dataclass(slots=True)
 class Delivery:
-    """What one message or poll yielded. `done` is called once the readings are on disk."""
+    """What one message or poll yielded; rounded and coarse as in Decoded. `done` is called once it is on disk."""
 
     adapter: str
     readings: list[Arrived] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
     rounded: int = 0
+    coarse: list[str] = field(default_factory=list)
     done: Callable[[], None] = nothing_to_acknowledge
     clock: int | None = None
     """A played clock's new time in ms UTC; judged after all readings before it."""

@@ -98,7 +98,7 @@ class Supervised:
         """Hand readings and refusals on; waits while the inlet is full, which holds up this wire alone."""
         if not decoded.readings and not decoded.refusals:
             return
-        delivery = Delivery(self.name, decoded.readings, decoded.refusals, decoded.rounded)
+        delivery = Delivery(self.name, decoded.readings, decoded.refusals, decoded.rounded, decoded.coarse)
         with self._lock:
             self._health.received += len(decoded.readings)
             self._health.refused.update(refusal.cause for refusal in decoded.refusals)

@@ -76,6 +76,7 @@ class Decoder:
     ) -> None:
         into.refusals.extend(decoded.refusals)
         into.rounded += decoded.rounded
+        into.coarse += decoded.coarse
         for reading in decoded.readings:
             if settings.dated == "arrival":
                 reading = reading._replace(time=None)

@@ -20,11 +20,16 @@ def quote(text: object) -> str:
 
 @dataclass(slots=True)
 class Decoded:
-    """What one payload yielded. `rounded` counts readings that lost a remainder to their point's resolution."""
+    """What one payload yielded.
+
+    rounded: how many readings lost a remainder to their point's resolution; coarse: the points of those that came in
+    the point's own unit, so that a finer resolution would keep what was sent.
+    """
 
     readings: list[Arrived] = field(default_factory=list)
     refusals: list[Refusal] = field(default_factory=list)
     rounded: int = 0
+    coarse: list[str] = field(default_factory=list)
 
     def refuse(self, cause: str, detail: str) -> None:
         """Note one refused record or payload."""

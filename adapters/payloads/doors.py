@@ -23,9 +23,11 @@ class QuickDoor:
     The same as Door.count for every Decimal; a property test says so.
     """
 
-    __slots__ = ("_a", "_b", "_d")
+    __slots__ = ("_a", "_b", "_d", "is_own")
 
-    def __init__(self, slow: Door) -> None:
+    def __init__(self, slow: Door, *, is_own: bool = False) -> None:
+        """is_own: for values in the point's own unit."""
+        self.is_own = is_own
         self._a = slow.scale.numerator * slow.offset.denominator
         self._b = slow.offset.numerator * slow.scale.denominator
         self._d = slow.scale.denominator * slow.offset.denominator
@@ -78,7 +80,9 @@ class Doors:
         if found is None:
             plan = self.points[point]
             try:
-                found = QuickDoor(door(self._parse(unit) if unit else plan.units, plan.units, plan.resolution))
+                given = self._parse(unit) if unit else plan.units
+                slow = door(given, plan.units, plan.resolution)
+                found = QuickDoor(slow, is_own=given.scale == plan.units.scale and not slow.offset)
             except ValueRefused as error:
                 raise UnitError(str(error)) from None
             self._found[key] = found
@@ -91,7 +95,8 @@ class Doors:
         """
         if type(value) is Decimal:
             try:
-                counts, inexact = self.find(point, unit).count(value)
+                way = self.find(point, unit)
+                counts, inexact = way.count(value)
             except KeyError:
                 into.refuse("unknown point", f"{quote(point)} is not in the plan")
             except UnitError as error:
@@ -100,7 +105,10 @@ class Doors:
                 into.refuse("too large" if value.is_finite() else "not a number", f"{point}: {quote(str(error))}")
             else:
                 into.readings.append(Arrived(point, time, counts, _NEW))
-                into.rounded += inexact
+                if inexact:
+                    into.rounded += 1
+                    if way.is_own:
+                        into.coarse.append(point)
         elif point not in self.points:
             into.refuse("unknown point", f"{quote(point)} is not in the plan")
         elif value is None:

@@ -49,4 +49,5 @@ class SerialLineAdapter(Supervised):
                     decoded.readings += one.readings
                     decoded.refusals += one.refusals
                     decoded.rounded += one.rounded
+                    decoded.coarse += one.coarse
                 self.deliver(decoded)

@@ -102,6 +102,7 @@ class LineDecoder:
             decoded.readings += part.readings
             decoded.refusals += part.refusals
             decoded.rounded += part.rounded
+            decoded.coarse += part.coarse
         return decoded
 
 

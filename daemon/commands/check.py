@@ -10,6 +10,7 @@ from collections import Counter
 from pathlib import Path
 
 from daemon.arguments import json_argument, site_argument
+from daemon.coarse import remarks as remarks_on_steps
 from daemon.site.load import Site, load_site
 from daemon.site.names import named
 from daemon.site.problem import SiteFileError
@@ -63,7 +64,7 @@ def _counts(site: Site) -> dict[str, object]:
         "adapters": sorted(site.adapters),
         "not_watched": unwatched(site),
         "silence_not_told": unguarded(site),
-        "remarks": [remark.record() for remark in site.remarks],
+        "remarks": [remark.record() for remark in (*site.remarks, *remarks_on_steps(site))],
         "fingerprint": site.fingerprint,
     }
 
@@ -81,13 +82,14 @@ def _summary(site: Site) -> list[str]:
         "  told      nobody: there is no [[person]]"
     ]
     left, deaf = unwatched(site), unguarded(site)
-    if left or deaf or site.remarks:
+    remarks = [*site.remarks, *remarks_on_steps(site)]
+    if left or deaf or remarks:
         lines.append("")
     if left:
         lines += _wrapped(f"No rule looks at {', '.join(left)}.")
     if deaf:
         lines += _wrapped(f"No rule says when these fall silent: {', '.join(deaf)}.")
-    lines += [f"  {remark.show(site.path.name)}" for remark in site.remarks]
+    lines += [f"  {remark.show(site.path.name)}" for remark in remarks]
     return lines
 
 

@@ -7,7 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from daemon.coarse import KEY, noted
 from daemon.main import main
+from daemon.site.load import load_site
+from daemon.store import Store
 from tests.site_files import SITE, changed
 
 Captured = pytest.CaptureFixture[str]
@@ -50,6 +53,28 @@ def test_a_wrong_file_ends_in_1_with_every_problem(tmp_path: Path, capsys: Captu
     lines = capsys.readouterr().out.splitlines()
     assert "rule tank.warm  hihg = 26.0  unknown key; did you mean high?" in lines[1]
     assert lines[-1] == "2 problems; nothing of this file is used until mended"
+
+
+def test_a_step_that_loses_digits_of_what_came_is_remarked_on(tmp_path: Path, capsys: Captured) -> None:
+    """As the daemon noted it, until the site file has another step."""
+    file = write(tmp_path, SITE)
+    site = load_site(file)
+    points = {point.id: point for point in site.plan.points}
+    with Store(site.store_path, site.plan.points) as store:
+        store.commit(meta={KEY: noted(None, ["tank.temperature"], points)})
+    assert main(["check", file]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "point tank.temperature resolution = 0.001 degC is coarser than what came" in out
+    assert main(["check", file, "--json"]) == 0
+    (remark,) = json.loads(capsys.readouterr().out)["remarks"]
+    assert (remark["where"], remark["key"], remark["mend"]) == (
+        "point tank.temperature",
+        "resolution",
+        "write a finer one",
+    )
+    write(tmp_path, changed("resolution = 0.001", "resolution = 0.0001"))
+    assert main(["check", file, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["remarks"] == []
 
 
 def test_a_missing_file_ends_in_2(tmp_path: Path, capsys: Captured) -> None:

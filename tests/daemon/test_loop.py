@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import sqlite3
 from collections.abc import Callable, Iterator
 from decimal import Decimal
@@ -13,6 +14,8 @@ import pytest
 
 from adapters.intake import Arrived, Delivery, Health, Inlet, Refusal
 from daemon.clock import SystemClock
+from daemon.coarse import KEY as COARSE
+from daemon.coarse import noted
 from daemon.loop import QUIET_CHECKPOINT, TIDY_EVERY, Loop
 from daemon.queue import DeliveryQueue
 from daemon.store import Store, StoreError, StoreReader, hand_in
@@ -214,6 +217,16 @@ def test_a_point_that_is_not_in_the_site_file_is_counted_and_acknowledged(bench:
     bench.turn()
     assert bench.loop.tally.refused == {"point not in the site file": 1, "not a number": 1}
     assert bench.acknowledged == [0]
+
+
+def test_that_a_point_loses_digits_is_kept_once(bench: Bench) -> None:
+    """With the step that was too coarse, and beside what was kept of other points."""
+    for _ in range(2):
+        bench.queue.put(Delivery("test", [Arrived("loop.flow", None, 299, 2)], rounded=1, coarse=["loop.flow"]))
+        bench.turn()
+    assert bench.store.meta(COARSE) == noted(None, ["loop.flow"], {point.id: point for point in bench.plan.points})
+    assert json.loads(bench.store.meta(COARSE) or "") == {"loop.flow": "0.1 L/min"}
+    assert bench.loop.tally.rounded == 2
 
 
 def test_when_the_disk_refuses_readings_wait_and_nothing_is_acknowledged(

@@ -76,9 +76,12 @@ def test_senml_names_are_points_or_are_given_points() -> None:
 
 
 def test_a_remainder_is_counted() -> None:
-    """45 degF is 7.2222... degC."""
+    """45 degF is 7.2222... degC; the step is too coarse only where the remainder came in the point's own unit."""
     found = decoder().decode("fahrenheit", b"45", False, NOW)
-    assert (found.readings[0].counts, found.rounded) == (7222, 1)
+    assert (found.readings[0].counts, found.rounded, found.coarse) == (7222, 1, [])
+    found = decoder().decode("house/tank/temperature", b"21.5005", False, NOW)
+    assert (found.readings[0].counts, found.rounded, found.coarse) == (21500, 1, ["tank.temperature"])
+    assert decoder().decode("house/tank/temperature", b"21.500", False, NOW).coarse == []
 
 
 def test_an_unknown_topic_is_refused() -> None:
