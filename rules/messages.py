@@ -18,6 +18,7 @@ from rules.settings import Priority, RuleSettings, Runway
 from rules.showing import NO, YES, fitted, rough, show, show_number, show_rate
 from rules.texts import AMOUNT, Words, fill, places
 from rules.units import parse_amount, parse_rate
+from rules.untitled import own_says, own_title
 
 TITLE_SIZE = 60
 BODY_SIZE = 240
@@ -29,7 +30,6 @@ FURTHEST = 7 * DAY
 _COUNTED = 120
 """Seconds from which on a length of time is told in minutes, hours or days."""
 _AMOUNT = re.compile(rf"\{{{AMOUNT.pattern}\}}")
-_OWN_TITLES = ("high", "low", "rise", "fall", "silent", "flat", "stopped", "period", "full", "empty")
 
 
 class Facts(Protocol):
@@ -117,9 +117,9 @@ class Writer:
 
     # --- titles
 
-    def called_rule(self, rule: RuleSettings, point: str) -> str:
+    def called_rule(self, rule: RuleSettings, point: str, side: str = "") -> str:
         """What people call a rule's alarm: its title up to the first number, else its point."""
-        title = self.amounts(rule.title or "")
+        title = self.amounts(self._titled(rule, side, point))
         head, brace, _ = title.partition("{")
         if brace and ":" in head:
             return head.rpartition(":")[0].strip()
@@ -128,21 +128,20 @@ class Writer:
     def title(self, told: Told) -> str:
         """At most 60 characters: what is wrong."""
         rule, side = told.rule, told.alarm.side
-        known = {"point": self.called(told.point), "rule": rule.id, "side": side}
         if side in ("blind", "fault"):
-            text = self.words.say(f"title.{side}", **known)
-        elif rule.title is not None:
-            text = self.filled(rule.title, told.point, told.key)
+            text = self.words.say(f"title.{side}", point=self.called(told.point), rule=rule.id)
         else:
-            known["value"] = self.value(told.point, told.key)
-            text = self.words.say(f"title.{side if side in _OWN_TITLES else 'other'}", **known)
+            text = self.filled(self._titled(rule, side, told.point), told.point, told.key)
         return fitted(text, TITLE_SIZE)
+
+    def _titled(self, rule: RuleSettings, side: str, point: str) -> str:
+        return own_title(rule, side, point, self.points, self.words) if rule.title is None else rule.title
 
     def short_title(self, told: Told) -> str:
         """The title without numbers, for lists and for the message that it is over."""
-        if told.rule.title is not None and told.alarm.side not in ("blind", "fault"):
-            return self.called_rule(told.rule, told.point)
-        return self.title(told).partition(": ")[0]
+        if told.alarm.side in ("blind", "fault"):
+            return self.title(told).partition(": ")[0]
+        return self.called_rule(told.rule, told.point, told.alarm.side)
 
     def drill(self, title: str) -> str:
         """The title of a message that belongs to a drill."""
@@ -195,9 +194,11 @@ class Writer:
         side = told.alarm.side
         if side in ("blind", "fault"):
             return self.words.say(f"says.{side}", point=self.called(told.point), rule=told.rule.id)
-        if told.rule.says:
-            return self.filled(told.rule.says, told.point, told.key)
-        return self.words.say("says", point=self.called(told.point), value=self.value(told.point, told.key))
+        says = told.rule.says
+        if not says:
+            heard = self.facts.value_at(told.point, told.key) is not None
+            says = own_says(told.rule, told.point, self.points, self.words, heard=heard)
+        return self.filled(says, told.point, told.key)
 
     def _first(self, told: Told) -> str:
         """What to do first; of a rule that is blind or failed, to look for oneself."""

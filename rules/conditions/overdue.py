@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Literal
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from rules.durations import Duration, show_duration
 from rules.edges import FALSE, TRUE, Judged, negated, normal
@@ -24,15 +24,6 @@ class OverdueSettings(RuleSettings):
     point: str | None = Field(
         None, description="whose value stands beside it, as of the head across the filter; left out, the first point"
     )
-
-    @model_validator(mode="before")
-    @classmethod
-    def _say_what_is_due(cls, written: Any) -> Any:
-        """Title and text of a task that says none itself."""
-        if not isinstance(written, Mapping) or not isinstance(written.get("note"), str):
-            return written
-        task = written["note"].replace("_", " ")
-        return {"title": f"Due: {task}", "says": f"{task}: to be done every {written.get('every')}; due", **written}
 
     def build(self, around: Surroundings) -> Overdue:
         """The condition."""

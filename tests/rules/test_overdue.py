@@ -88,10 +88,3 @@ def test_cuts_and_restarts_do_not_matter(times: set[int], cuts: set[int], restar
     """The same alarms at the same times, in any steps."""
     acts, ends = noted(*(HOUR * hour for hour in sorted(times))), [HOUR * hour for hour in sorted(cuts)]
     assert moves(plan(), acts, [*ends, 21 * DAY], restart) == moves(plan(), acts, [21 * DAY])
-
-
-def test_it_says_what_is_due() -> None:
-    """Where the site file says nothing of its own."""
-    rule = plan().rules[0]
-    assert (rule.title, rule.says) == ("Due: solids drained", "solids drained: to be done every 4 d; due")
-    assert plan(title="Drain the filter").rules[0].title == "Drain the filter"
