@@ -19,6 +19,7 @@ from demo_replay.labels import Label
 from demo_replay.moments import Moments, show_span
 from demo_replay.replay import replay
 from rules.errors import SettingError
+from rules.events import show_time
 
 EXAMPLE = (
     "tidebed label night.labels.csv add --rule tank.warm --from 2026-07-11T12:00 --to 2026-07-11T15:30\n"
@@ -138,5 +139,5 @@ def _print(site: Site, known: list[Label], *, as_json: bool) -> None:
 
 def _line(number: int, label: Label) -> str:
     """As JSON; its number counts from 1 in the file as it is now, or as it was where it was taken out."""
-    record = {"number": number, "start_ms": label.start_ms, "end_ms": label.end_ms}
-    return json.dumps({**record, "rule": label.rule, "note": label.note}, ensure_ascii=False)
+    span = {"start": show_time(label.start_ms), "end": show_time(label.end_ms)}
+    return json.dumps({"number": number, **span, "rule": label.rule, "note": label.note}, ensure_ascii=False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 from pathlib import Path
 
 import pytest
@@ -54,12 +55,19 @@ def test_labels_are_listed_and_removed_by_number(folder: Path, capsys: pytest.Ca
 
 
 def test_labels_that_come_and_go_are_told_as_json(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The same line when one is added, listed or taken out; what is asked stands elsewhere."""
+    """The same line when one is added, listed or taken out, with the names of the file's columns."""
     told = []
     for words in (ADD, ("label", FILE, "list"), ("label", FILE, "remove", "1")):
         assert main([*words, "--json"]) == 0
         told += capsys.readouterr().out.splitlines()
     assert told[0] == told[1] == told[2]
+    assert json.loads(told[0]) == {
+        "number": 1,
+        "start": "2026-04-02T12:40:00.000Z",
+        "end": "2026-04-02T13:40:00.000Z",
+        "rule": "tank.warm",
+        "note": "",
+    }
     assert main(["label", FILE, "from-alarms", "noon.csv", "--all-real", "--json"]) == 0
     assert len(capsys.readouterr().out.splitlines()) == len(labels()) == 2
 
