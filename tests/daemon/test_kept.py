@@ -13,16 +13,16 @@ from daemon.store import Store
 from rules.flags import Flag
 from tests.daemon.test_loop import Hands, make_plan
 
-ROUNDS = 40
+ROUNDS = 20
 SLACK = ROUNDS // 2
 """Objects that come and go by themselves; one that is kept of each round would be more."""
 
 
 def a_round(loop: Loop, queue: DeliveryQueue, hands: Hands) -> None:
-    """Water stops for a quarter of an hour, nobody answers, it runs again for as long; a turn each 10 s."""
+    """Water stops for a quarter of an hour, nobody answers, it runs again for as long; a turn each 30 s."""
     for counts in (0, 250):
-        for _ in range(90):
-            hands.forward(10)
+        for _ in range(30):
+            hands.forward(30)
             queue.put(Delivery("test", [Arrived("loop.flow", hands.now() - 500, counts, Flag.NOT_EVALUATED)]))
             loop.turn(hands.monotonic())
 
