@@ -87,7 +87,7 @@ LINES = {
 OTHERS = {
     "air pump stopped": line("air_pump_stopped", "Air pump has stopped", "airpump.stopped"),
     "top-up left on": line(
-        "topped_up", "Water runs in that nobody noted as treated", "topup.untreated", "sump.filling", within=20
+        "topped_up", "Water runs in: was it treated?", "topup.not_known", "topup.untreated", "sump.filling", within=20
     ),
     "vents stuck shut": line(
         "vents_stuck_shut", "Vents have not opened: air 2", "vents.stuck_shut", "vents.stuck_shut_hot",
