@@ -14,6 +14,7 @@ from daemon.coarse import remarks as remarks_on_steps
 from daemon.site.load import Site, load_site
 from daemon.site.names import named
 from daemon.site.problem import SiteFileError
+from daemon.site.reach import PersonTable
 from rules.durations import show_duration
 from rules.people import PersonSettings
 from rules.settings import Priority, Settings
@@ -104,8 +105,10 @@ def _wrapped(text: str, hang: int = 2) -> list[str]:
 
 def _told(person: PersonSettings) -> str:
     wait = f" when nobody acknowledges for {show_duration(person.after)}" if person.after else ""
-    ways = f"by {', '.join(person.ways) or 'no way yet'}"
-    own = "".join(f"; {priority} by {', '.join(ways) or 'no way yet'}" for priority, ways in person.ways_for.items())
+    turn = person.next_way_after if isinstance(person, PersonTable) else None
+    between = ", " if turn is None else f", after {show_duration(turn)} by "
+    ways = f"by {between.join(person.ways) or 'no way yet'}"
+    own = "".join(f"; {priority} by {between.join(ways) or 'no way yet'}" for priority, ways in person.ways_for.items())
     return f"{person.name or person.id}: {', '.join(person.priorities)}{wait}, {ways}{own}"
 
 

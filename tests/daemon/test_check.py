@@ -136,3 +136,15 @@ def test_the_schema_is_printed_as_json(capsys: Captured) -> None:
     """For editors; no site file is needed."""
     assert main(["check", "--schema"]) == 0
     assert json.loads(capsys.readouterr().out)["title"] == "Tidebed site file"
+
+
+def test_ways_that_stand_in_for_each_other_are_told_in_their_turn(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """So that nobody takes the second for one that is always used."""
+    turns = 'ways = ["anna_phone", "mail"]\nnext_way_after = "5 min"\nways_for = { high = ["mail", "siren"] }'
+    file = tmp_path / "site.toml"
+    file.write_text(changed('ways = ["anna_phone"]', turns), encoding="utf-8")
+    assert main(["check", str(file)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "by anna_phone, after 5 min by mail; high by mail, after 5 min by siren" in out

@@ -87,3 +87,17 @@ def test_that_nobody_can_be_told_is_said_beside_json_too(tmp_path: Path, capsys:
     assert (said.out, "nobody can be told" in said.err) == ("", True)
     assert main(["notify-test", str(file)]) == 1
     assert "nobody can be told" in capsys.readouterr().out
+
+
+def test_the_test_speaks_the_sites_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As every alarm will that comes this way."""
+    file = tmp_path / "site.toml"
+    head = '[site]\nname = "Erlengasse"\nlanguage = "de"\n'
+    file.write_text(head + SITE.partition("[adapter.mqtt]")[0], encoding="utf-8")
+    with receiving() as phone:
+        for way in ("PHONE", "SIREN"):
+            monkeypatch.setenv(f"TIDEBED_WAY_{way}", phone.address().reveal())
+        assert main(["notify-test", str(file), "--person", "keeper"]) == 0
+    told = [json.loads(body) for _, body in phone.got]
+    assert [one["title"] for one in told] == ["Probe von Erlengasse"] * 2
+    assert told[0]["message"].startswith("Dies ist eine Probe.")
