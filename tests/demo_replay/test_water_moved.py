@@ -100,6 +100,19 @@ def test_a_tap_was_left_on_only_while_it_runs(hours: float, left_on: bool, seed:
 
 
 @pytest.mark.parametrize("seed", BURST_SEEDS)
+def test_what_a_burst_took_may_run_in_for_hours(seed: int, told: Told) -> None:
+    """300 L of treated water at 2 L/min, as much as was lost: no tap was left on."""
+    notices = told(
+        Failure("pipe", 2.0, 3.0),
+        Failure("pump", 2.3, 3.1),
+        Failure("top-up", 3.1, 5.6, leak=2.0),
+        treated=(3.05,),
+        seed=seed,
+    )
+    assert not {"topup.left_on", "topup.untreated", "topup.not_known"} & _rules(notices)
+
+
+@pytest.mark.parametrize("seed", BURST_SEEDS)
 @pytest.mark.parametrize("minutes", [5, 20, 60])
 def test_a_small_top_up_that_nobody_noted_is_a_question(minutes: int, seed: int, told: Told) -> None:
     """20 L are 1 % of all water: medium, whether they run in fast or slowly."""
