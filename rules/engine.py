@@ -73,6 +73,7 @@ class Engine:
         self.air = Air(plan.stages, points)
         self.writer = Writer(plan, points, self.zone, self)
         loud = never_muted(self.in_order, plan.points, self.derived)
+        self.looks_at = self._looks_at()
         self.life = Life(plan, self.judges, self.writer, self.running, self._rests_on(), loud, start)
 
     def step(self, blocks: Iterable[Block], acts: Iterable[Act], now: int) -> list[Event]:
@@ -133,15 +134,22 @@ class Engine:
         made_of: dict[str, set[str]] = {}
         for derived in self.derived:
             made_of[derived.point.id] = set().union(*({p, *made_of.get(p, ())} for p in derived.reach))
+        return {
+            rule: own.union(*(made_of.get(point, set()) for point in own)) for rule, own in self._looks_at().items()
+        }
+
+    def _looks_at(self) -> dict[str, set[str]]:
+        """rule -> the points that its condition looks at, by itself or by the rules that it joins."""
         found: dict[str, set[str]] = {}
         for judge in self.in_order:
-            own = set(judge.condition.reach()).union(*(found[other] for other in judge.condition.rests_on))
-            found[judge.rule.id] = own.union(*(made_of.get(point, set()) for point in own))
+            own = set(judge.condition.reach())
+            found[judge.rule.id] = own.union(*(found[other] for other in judge.condition.rests_on))
         return found
 
     def _decided(self, decision: Decision) -> Event:
         stage = decision.stage
-        inputs = {stage.point: self._number(stage.point, decision.key)}
+        needed = set().union(*(self.looks_at[rule] for rule in stage.only_if))
+        inputs = {name: self._number(name, decision.key) for name in (stage.point, *sorted(needed - {stage.point}))}
         body = {
             "stage": stage.id,
             "does": stage.action.value,

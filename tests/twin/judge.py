@@ -15,7 +15,7 @@ from tests.twin.twin import Twin
 
 COMPARED = {
     "alarm": ("rule", "side", "was", "state", "priority", "value"),
-    "decision": ("stage", "action"),
+    "decision": ("stage", "action", "inputs"),
 }
 """Event type -> the fields in which both must agree."""
 
@@ -34,8 +34,12 @@ def said(events: Iterable[Event]) -> Said:
     out: Said = {kind: [] for kind in COMPARED}
     for event in events:
         if event.type in COMPARED:
-            out[event.type].append((event.t, *(event.body.get(key) for key in COMPARED[event.type])))
+            out[event.type].append((event.t, *(_plain(event.body.get(key)) for key in COMPARED[event.type])))
     return out
+
+
+def _plain(value: Any) -> Any:
+    return tuple(value.items()) if isinstance(value, dict) else value
 
 
 def feed(judge: Stepped, case: Case) -> Said:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rules.conditions import KINDS
 from tests.twin.hand import decisions, every, judged, off, plan, rule, series, stage
 
 
@@ -81,6 +82,19 @@ def test_a_needed_condition_holds_back() -> None:
     assert decisions(judged(plan([mild], [stage(only_if=["mild"])]), blocks, 20)) == [
         (0, "s", "hold"),
         (10, "s", "engage"),
+    ]
+
+
+def test_a_decision_names_all_that_it_was_made_from() -> None:
+    """The stage's own point, and what the conditions look at that it needs, through the rules that these join."""
+    mild = rule("band", id="mild", point="q", high=10, priority="log")
+    dry = rule("band", id="dry", point="w", low=80, priority="log")
+    both = KINDS["all_of"].model_validate({"id": "both", "kind": "all_of", "rules": ["mild", "dry"], "priority": "log"})
+    blocks = [series("p", {0: 21.0}), series("q", {5: 9.0, 10: 11.0}), series("w", {0: 60.0})]
+    events = judged(plan([mild, dry, both], [stage(only_if=["both"])]), blocks, 20)
+    assert [event.body["inputs"] for event in events if event.type == "decision"] == [
+        {"p": 21.0, "q": None, "w": 60.0},
+        {"p": 21.0, "q": 11.0, "w": 60.0},
     ]
 
 

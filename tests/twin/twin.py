@@ -227,11 +227,21 @@ class Twin:
         kind = self.kinds[rule]
         return kind.shown_point if kind.shown_point is not None else self._shown_point(kind.needs[0])
 
+    def _points_of(self, rule: str) -> set[str]:
+        """The points that a rule names, or that those rules name which it joins."""
+        settings = next(one for one in self.plan.rules if one.id == rule)
+        own = getattr(settings, "point", None)
+        named: set[str] = {own} if isinstance(own, str) else set()
+        named |= {*getattr(settings, "points", ())} | {one.point for one in getattr(settings, "evidence", ())}
+        return named.union(*(self._points_of(other) for other in self.kinds[rule].needs))
+
     def _decision(self, stage: Stage, decided: tuple[str, str] | None, t: int) -> list[Event]:
         if decided is None:
             return []
         action, why = decided
-        inputs: Mapping[str, float | None] = {stage.settings.point: stage.history.shown()}
+        needed = {point for rule in stage.settings.only_if for point in self._points_of(rule)}
+        names = (stage.settings.point, *sorted(needed - {stage.settings.point}))
+        inputs: Mapping[str, float | None] = {name: self.histories[name].shown() for name in names}
         body = {"stage": stage.settings.id, "action": action, "mode": "advised", "inputs": inputs, "why": why}
         return [Event(t, "decision", body)]
 
