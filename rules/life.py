@@ -61,7 +61,7 @@ class Life:
             rule = judge.rule
             if rule.priority is not Priority.LOG:
                 self.alarms[rule.id] = {
-                    side: Alarm(rule.id, side, self._priority(rule.priority, side), rule.latch)
+                    side: Alarm(rule.id, side, self._priority(rule.priority_of(side), side), rule.latch)
                     for side in (*judge.condition.sides, "fault")
                 }
         self.by_id = {judge.rule.id: judge for judge in judges}

@@ -135,7 +135,8 @@ class Writer:
         return fitted(text, TITLE_SIZE)
 
     def _titled(self, rule: RuleSettings, side: str, point: str) -> str:
-        return own_title(rule, side, point, self.points, self.words) if rule.title is None else rule.title
+        title = rule.text_of(side, "title")
+        return own_title(rule, side, point, self.points, self.words) if title is None else title
 
     def short_title(self, told: Told) -> str:
         """The title without numbers, for lists and for the message that it is over."""
@@ -194,7 +195,7 @@ class Writer:
         side = told.alarm.side
         if side in ("blind", "fault"):
             return self.words.say(f"says.{side}", point=self.called(told.point), rule=told.rule.id)
-        says = told.rule.says
+        says = told.rule.text_of(side, "says")
         if not says:
             heard = self.facts.value_at(told.point, told.key) is not None
             says = own_says(told.rule, told.point, self.points, self.words, heard=heard)
@@ -206,7 +207,8 @@ class Writer:
         if side in ("blind", "fault"):
             do = self.words.say(f"do.{side}")
         else:
-            do = self.filled(told.rule.do, told.point, told.key) if told.rule.do else ""
+            text = told.rule.text_of(side, "do")
+            do = self.filled(text, told.point, told.key) if text else ""
         return fitted(self.words.say("first", do=do), BODY_SIZE) if do else ""
 
     def began(self, told: Told) -> int:

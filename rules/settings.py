@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
 
@@ -58,6 +58,15 @@ class Runway(Settings):
     harm: str = Field(default="", description='what happens at the limit, as in "fish are in danger"')
 
 
+class SideSettings(Settings):
+    """What one side of a rule has of its own, as `[rule.sides.low]`; what is left out is the rule's."""
+
+    priority: Priority | None = None
+    title: str | None = None
+    says: str | None = None
+    do: str | None = None
+
+
 class RuleSettings(Settings):
     """What every rule has. Kinds add their own keys in rules/conditions/."""
 
@@ -87,3 +96,17 @@ class RuleSettings(Settings):
         default=None, description="while this rule's condition is true, as when fish are fed, the alarm is not told"
     )
     runway: Runway | None = None
+    sides: dict[str, SideSettings] = Field(
+        default={}, description="what a side has of its own: high, low, rise, fall, period, full, empty"
+    )
+
+    def priority_of(self, side: str) -> Priority:
+        """The side's own, else the rule's."""
+        own = self.sides.get(side)
+        return self.priority if own is None or own.priority is None else own.priority
+
+    def text_of(self, side: str, key: Literal["title", "says", "do"]) -> str | None:
+        """The side's own, else the rule's. side: "" for any of them."""
+        own: str | None = getattr(self.sides.get(side), key, None)
+        rules: str | None = getattr(self, key)
+        return rules if own is None else own

@@ -58,11 +58,12 @@ def standing(site: Site) -> list[dict[str, Any]]:
         if saved is None:
             return []
         alarms = Engine.restore(site.plan, saved).alarms()
-        titles = {rule.id: rule.title for rule in site.plan.rules}
+        rules = {rule.id: rule for rule in site.plan.rules}
         for alarm in alarms:
             changes = store.events(rule=alarm["rule"], type="alarm", limit=_LOOKED_THROUGH)
             why = next((e.body.get("why") or "" for e in reversed(changes) if e.body["side"] == alarm["side"]), "")
-            alarm |= {"title": titles.get(alarm["rule"]) or "", "why": why, "explained_by": _explained_by(why)}
+            title = rules[alarm["rule"]].text_of(alarm["side"], "title") if alarm["rule"] in rules else None
+            alarm |= {"title": title or "", "why": why, "explained_by": _explained_by(why)}
     alarms.sort(key=lambda alarm: (_ORDER.get(alarm["state"], 0), _RANKS.index(alarm["priority"]), alarm["since"]))
     return alarms
 

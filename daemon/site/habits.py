@@ -12,10 +12,16 @@ from daemon.site.located import nearest
 from rules.conditions.band import BandSettings
 from rules.errors import SettingError
 from rules.local_time import when
-from rules.settings import RuleSettings
+from rules.settings import Priority, RuleSettings, SideSettings
 from rules.texts import AMOUNT, STRAY, strays
 from rules.units import UNITS
 
+SIDES = {
+    **dict.fromkeys(("band", "ahead"), ("high", "low")),
+    "rate": ("rise", "fall"),
+    "cycle": ("period", "full", "empty"),
+}
+"""Kind of rule -> the sides that can have texts and a priority of their own."""
 _PLACE = re.compile(r"\{([^{}]*)\}")
 
 
@@ -32,6 +38,10 @@ def check_habits(made: Draft) -> None:
             made.refuse((*path, "explains"), "a rule cannot explain itself", "take its own name out")
         for key in ("title", "says", "do", "advice"):
             _check_text(made, (*path, key), getattr(rule, key))
+        for side, own in rule.sides.items():
+            _check_side(made, (*path, "sides", side), rule, side, own)
+            for key in ("title", "says", "do"):
+                _check_text(made, (*path, "sides", side, key), getattr(own, key))
     for index, person in made.persons.items():
         listed = [(("ways",), person.ways), *((("ways_for", str(p)), ways) for p, ways in person.ways_for.items())]
         for at, number, way in ((at, number, way) for at, ways in listed for number, way in enumerate(ways)):
@@ -41,6 +51,15 @@ def check_habits(made: Draft) -> None:
                     "must be the name of a secret, not an address",
                     "keep the address with the secrets and write its name here, as in anna_phone",
                 )
+
+
+def _check_side(made: Draft, path: Path, rule: RuleSettings, side: str, own: SideSettings) -> None:
+    known = SIDES.get(getattr(rule, "kind", ""), ())
+    if side not in known:
+        hint = f"it has {', '.join(known)}" if known else "write it at the rule itself"
+        made.refuse(path, "is no side that this kind has" if known else "this kind has one side only", hint)
+    elif own.priority is not None and Priority.LOG in (own.priority, rule.priority):
+        made.refuse((*path, "priority"), "log holds for a rule as a whole", "make two rules, one for each side")
 
 
 def _check_timezone(made: Draft) -> None:

@@ -27,10 +27,13 @@ def remarks(made: Draft, points: Mapping[str, PointPlan]) -> Iterator[Problem]:
     yield from _ways_in_turn(made)
     yield from _told_in_english(made)
     for index, rule in made.rules.items():
-        if rule.title is not None and len(rule.title) > TITLE_SIZE:
-            yield made.located.problem(
-                ("rule", index, "title"), f"is longer than {TITLE_SIZE} characters", "the rest is cut on a lock screen"
-            )
+        tables: list[tuple[Path, str | None]] = [(("rule", index), rule.title)]
+        tables += [(("rule", index, "sides", side), own.title) for side, own in rule.sides.items()]
+        for path, title in tables:
+            if title is not None and len(title) > TITLE_SIZE:
+                yield made.located.problem(
+                    (*path, "title"), f"is longer than {TITLE_SIZE} characters", "the rest is cut on a lock screen"
+                )
 
 
 def _limits_out_of_reach(made: Draft, points: Mapping[str, PointPlan]) -> Iterator[Problem]:

@@ -197,6 +197,18 @@ def test_a_rule_that_is_blind_says_so_and_sends_to_look() -> None:
     )
 
 
+def test_a_side_may_have_a_priority_and_texts_of_its_own() -> None:
+    """The low one here; what it leaves out, and the other side, are the rule's."""
+    own = {"low": {"priority": "critical", "title": "Cold: {value}", "do": "cover the trees."}}
+    made = rule("band", "a", point="p", high=10, low=2, priority="high", do="look.", says="It is {value}", sides=own)
+    plan = site([made], names=NAMES)
+    cold, hot = message(plan, {"p": {0: 1}}, 120), message(plan, {"p": {0: 11}}, 120)
+    assert (cold.body["priority"], hot.body["priority"]) == ("critical", "high")
+    assert (cold.body["title"], hot.body["title"]) == ("Cold: 1.0 °C", "Air too high: 11.0 °C")
+    assert cold.body["text"] == "It is 1.0 °C since 12:00. First: cover the trees."
+    assert hot.body["text"] == "It is 11.0 °C since 12:00. First: look."
+
+
 # --- how long there is
 
 

@@ -35,7 +35,7 @@ class Side:
     def __init__(self, rule: RuleSettings, side: str, running: RunningTime) -> None:
         self.rule = rule
         self.side = side
-        self.priority = LOWERED.get(rule.priority, rule.priority) if side == "blind" else rule.priority
+        self.priority = LOWERED.get(rule.priority, rule.priority) if side == "blind" else rule.priority_of(side)
         self.state = "normal"
         self.active_since: int | None = None
         self.returned_at: int | None = None

@@ -135,6 +135,10 @@ class _Maker:
             "off_delay": self._beats(0, 0, 1, 2, 3),
             "latch": self.rng.random() < 0.15,
         }
+        if out["priority"] is not Priority.LOG and self.rng.random() < 0.15:
+            loud = [priority for priority in Priority if priority is not Priority.LOG]
+            sides = self.rng.sample(("high", "low", "rise", "fall", "period", "full", "empty"), 4)
+            out["sides"] = {side: {"priority": self.rng.choice(loud)} for side in sides}
         if others and self.rng.random() < 0.15:
             out["while"] = self.rng.choice(others)
         if self.rng.random() < 0.1:

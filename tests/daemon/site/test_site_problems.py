@@ -311,6 +311,19 @@ def test_a_file_with_points_and_rules_alone_is_right() -> None:
         ("Tank at {value}", "Tank at {valu}", "{valu} cannot be filled in; did you mean value?"),
         ("Tank at {value}", "Over {26 degX}", "{26 degX} has no unit that is known; did you mean"),
         ('"anna_phone"', '"sms://+353"', "must be the name of a secret, not an address"),
+        # sides
+        (
+            "deadband = 0.5",
+            'deadband = 0.5\nsides = { rise = { title = "x" } } #!',
+            "sides.rise  is no side that this kind has; it has high, low",
+        ),
+        (
+            "deadband = 0.5",
+            'deadband = 0.5\nsides = { high = { priority = "log" } } #!',
+            'sides.high.priority = "log"  log holds for a rule as a whole; make two rules, one for each side',
+        ),
+        ("deadband = 0.5", 'deadband = 0.5\nsides = { high = { do = "{valu}" } } #!', "{valu} cannot be filled in"),
+        ("deadband = 0.5", 'deadband = 0.5\nsides = { high = { doo = "x" } } #!', 'sides.high.doo = "x"  unknown key'),
         # secrets
         (
             "[[person]]",
