@@ -67,6 +67,23 @@ class SideSettings(Settings):
     do: str | None = None
 
 
+class SidesSettings(Settings):
+    """The sides that can have something of their own; which of them a rule has, its kind says."""
+
+    high: SideSettings | None = None
+    low: SideSettings | None = None
+    rise: SideSettings | None = None
+    fall: SideSettings | None = None
+    period: SideSettings | None = None
+    full: SideSettings | None = None
+    empty: SideSettings | None = None
+
+    def given(self) -> dict[str, SideSettings]:
+        """Side -> what it has, of those that have something."""
+        found = {name: getattr(self, name) for name in type(self).model_fields}
+        return {name: own for name, own in found.items() if own is not None}
+
+
 class RuleSettings(Settings):
     """What every rule has. Kinds add their own keys in rules/conditions/."""
 
@@ -96,17 +113,15 @@ class RuleSettings(Settings):
         default=None, description="while this rule's condition is true, as when fish are fed, the alarm is not told"
     )
     runway: Runway | None = None
-    sides: dict[str, SideSettings] = Field(
-        default={}, description="what a side has of its own: high, low, rise, fall, period, full, empty"
-    )
+    sides: SidesSettings = Field(default=SidesSettings(), description="what a side has of its own")
 
     def priority_of(self, side: str) -> Priority:
         """The side's own, else the rule's."""
-        own = self.sides.get(side)
+        own: SideSettings | None = getattr(self.sides, side, None)
         return self.priority if own is None or own.priority is None else own.priority
 
     def text_of(self, side: str, key: Literal["title", "says", "do"]) -> str | None:
         """The side's own, else the rule's. side: "" for any of them."""
-        own: str | None = getattr(self.sides.get(side), key, None)
+        own: str | None = getattr(getattr(self.sides, side, None), key, None)
         rules: str | None = getattr(self, key)
         return rules if own is None else own

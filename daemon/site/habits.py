@@ -38,7 +38,7 @@ def check_habits(made: Draft) -> None:
             made.refuse((*path, "explains"), "a rule cannot explain itself", "take its own name out")
         for key in ("title", "says", "do", "advice"):
             _check_text(made, (*path, key), getattr(rule, key))
-        for side, own in rule.sides.items():
+        for side, own in rule.sides.given().items():
             _check_side(made, (*path, "sides", side), rule, side, own)
             for key in ("title", "says", "do"):
                 _check_text(made, (*path, "sides", side, key), getattr(own, key))

@@ -28,7 +28,7 @@ def remarks(made: Draft, points: Mapping[str, PointPlan]) -> Iterator[Problem]:
     yield from _told_in_english(made)
     for index, rule in made.rules.items():
         tables: list[tuple[Path, str | None]] = [(("rule", index), rule.title)]
-        tables += [(("rule", index, "sides", side), own.title) for side, own in rule.sides.items()]
+        tables += [(("rule", index, "sides", side), own.title) for side, own in rule.sides.given().items()]
         for path, title in tables:
             if title is not None and len(title) > TITLE_SIZE:
                 yield made.located.problem(

@@ -162,5 +162,5 @@ def test_every_message_fits_a_lock_screen_and_ends_with_what_to_do(case: Case) -
 def test_every_alarm_of_the_example_says_what_to_do_first() -> None:
     """An alarm needs a response (ISA-18.2)."""
     told = [rule for rule in plan().rules if rule.priority != "log"]
-    assert [rule.id for rule in told if not rule.do and not all(own.do for own in rule.sides.values())] == []
-    assert [rule.id for rule in told if not rule.do and not rule.sides] == []
+    assert [rule.id for rule in told if not rule.do and not all(own.do for own in rule.sides.given().values())] == []
+    assert [rule.id for rule in told if not rule.do and not rule.sides.given()] == []
