@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,6 +12,9 @@ import pytest
 ROOT = Path(__file__).parent.parent
 FLOORS = ("rules", "adapters", "demo_replay", "daemon")
 """From the ground up: each may import itself and what lies below."""
+
+BESIDE = ("README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "CHANGELOG.md", "requirements.lock")
+"""What stands beside them, tests/ and deploy/."""
 
 CLOCK = {"sched", "time"}
 FILE = {"fcntl", "glob", "io", "mmap", "os", "pathlib", "shutil", "sqlite3", "sys", "tempfile"}
@@ -51,6 +55,13 @@ def first_line(file: Path) -> str:
 
 def package_of(file: Path) -> str:
     return ".".join(file.relative_to(ROOT).parent.parts)
+
+
+def test_nothing_else_stands_at_the_top() -> None:
+    """The floors, what belongs beside them, and files whose names begin with a dot."""
+    listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, check=True, text=True).stdout
+    top = {name.partition("/")[0] for name in listed.split("\0") if name and not name.startswith(".")}
+    assert top == {*FLOORS, "tests", "deploy", *BESIDE}
 
 
 def arrows_up(floor: str, source: str, package: str) -> list[str]:

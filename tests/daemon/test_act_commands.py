@@ -405,12 +405,14 @@ def test_what_is_ordered_for_a_while_is_shown(site: Site, capsys: pytest.Capture
     ],
 )
 def test_what_cannot_be_meant_is_refused(
-    site: Site, words: list[str], told: str, capsys: pytest.CaptureFixture[str]
+    site: Site, words: list[str], told: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """With 2, a sentence that says how to mend it, and nothing handed in."""
+    """With 2, a sentence that says how to mend it, nothing handed in and no file begun."""
+    monkeypatch.chdir(site.path.parent)
     assert main([str(site.path) if word == "SITE" else word for word in words]) == 2
     assert told in capsys.readouterr().err
     assert handed_in(site) == []
+    assert list(site.path.parent.glob("x.*")) == []
 
 
 def test_the_daemons_own_rules_can_be_shelved(site: Site) -> None:
