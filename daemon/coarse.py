@@ -15,10 +15,20 @@ KEY = "coarse"
 """Under which the store keeps it: point -> the step that was too coarse, as JSON."""
 
 
-def noted(before: str | None, names: Iterable[str], points: Mapping[str, PointPlan]) -> str:
-    """What the store is to keep: what it kept `before`, and that readings of the points `names` lost digits."""
-    kept = json.loads(before or "{}")
-    return json.dumps(kept | {name: _step(points[name]) for name in names if name in points}, sort_keys=True)
+class Coarse:
+    """What a daemon knows of it."""
+
+    def __init__(self, kept: str | None) -> None:
+        """kept: what the store keeps."""
+        self._steps: dict[str, str] = json.loads(kept or "{}")
+
+    def note(self, names: Iterable[str], points: Mapping[str, PointPlan]) -> str | None:
+        """What the store is to keep, now that readings of the points `names` lost digits; None for nothing new."""
+        steps = {name: _step(points[name]) for name in names if name in points}
+        if steps.items() <= self._steps.items():
+            return None
+        self._steps |= steps
+        return json.dumps(self._steps, sort_keys=True)
 
 
 def remarks(site: Site) -> list[Problem]:

@@ -10,7 +10,7 @@ from adapters.intake import Adapter, Delivery
 from daemon.batch import Batch, Columns, Dater, sendings
 from daemon.clock import PlayedClock, SystemClock
 from daemon.coarse import KEY as COARSE
-from daemon.coarse import noted
+from daemon.coarse import Coarse
 from daemon.entries import dated, entry_of, is_reading, refused
 from daemon.queue import DeliveryQueue
 from daemon.settings_changes import KIND as SETTINGS
@@ -39,9 +39,8 @@ LONGEST_REST = 0.02
 """Seconds between two turns at least, where the one before took that long: what it adds to a message's delay."""
 INBOX_EVERY = 1.0
 """Seconds between looks at what other processes have handed in."""
-
-
 SET_FORWARD = "the board's clock was set forward"
+"""Why there is an `off` span though the daemon ran."""
 
 
 class Listener(Protocol):
@@ -109,10 +108,8 @@ class Loop:
         elif not isinstance(clock, PlayedClock):
             # Before any adapter starts: what comes from here on is not from before the engine's first instant.
             self.engine = Engine(plan, clock.now())
+        self._coarse = Coarse(store.meta(COARSE))
         self._meta: dict[str, str] = {}
-        self._coarse: set[str] = set()
-        """Points of which it is noted already that digits are lost."""
-        self._coarse_kept = store.meta(COARSE)
         """Goes on disk with the next commit."""
         self._note_settings()
 
@@ -250,11 +247,8 @@ class Loop:
         for refusal in delivery.refusals:
             self.tally.refused[refusal.cause] += 1
         self.tally.rounded += delivery.rounded
-        if not self._coarse.issuperset(delivery.coarse):
-            self._coarse.update(delivery.coarse)
-            before, self._coarse_kept = self._coarse_kept, noted(self._coarse_kept, delivery.coarse, self._points)
-            if self._coarse_kept != before:
-                self._meta[COARSE] = self._coarse_kept
+        if delivery.coarse and (kept := self._coarse.note(delivery.coarse, self._points)) is not None:
+            self._meta[COARSE] = kept
         self._batch.done.append(delivery.done)
         self._hurry = self._hurry or delivery.wants_commit
         if delivery.clock is not None and isinstance(self.clock, PlayedClock):
@@ -341,7 +335,6 @@ class Loop:
         self._commit()
         self.plan = plan
         self._points = {point.id: point for point in plan.points}
-        self._coarse = set()
         self.store.use(plan.points)
         self.calibrations = Calibrations(plan.points, self.store.calibrations())
         if self.engine is not None:

@@ -78,8 +78,7 @@ class OutboxHealth:
 
     waiting: owed and not sent; critical_since: when the oldest of them that is critical was made, ms UTC; sent: by
     purpose (first, repeat, recovery, sign-of-life, ...); tries: in all; doubtful: tries that said that they may be
-    repeats; folded, spared: not sent, because a later message or another way told it, or
-    somebody has answered.
+    repeats; folded, spared: not sent, because a later message or another way told it, or somebody has answered.
     """
 
     waiting: int = 0
@@ -170,8 +169,10 @@ class Outbox:
         connection = self._open()
         self._record(connection)
         self._fold(connection)
-        self._spare(connection, answered(connection, unsent(connection)), ANSWERED)
-        waiting, turn_in = self._in_turn(connection, unsent(connection))
+        owed = unsent(connection)
+        needless = answered(connection, owed)
+        self._spare(connection, needless, ANSWERED)
+        waiting, turn_in = self._in_turn(connection, [sending for sending in owed if sending.number not in needless])
         self._health.waiting = len(waiting)
         self._health.critical_since = min((sending.created for sending in waiting if sending.critical), default=None)
         self._forget(waiting)

@@ -134,9 +134,7 @@ class Engine:
         made_of: dict[str, set[str]] = {}
         for derived in self.derived:
             made_of[derived.point.id] = set().union(*({p, *made_of.get(p, ())} for p in derived.reach))
-        return {
-            rule: own.union(*(made_of.get(point, set()) for point in own)) for rule, own in self._looks_at().items()
-        }
+        return {rule: own.union(*(made_of.get(point, set()) for point in own)) for rule, own in self.looks_at.items()}
 
     def _looks_at(self) -> dict[str, set[str]]:
         """rule -> the points that its condition looks at, by itself or by the rules that it joins."""

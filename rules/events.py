@@ -27,8 +27,8 @@ class Event:
     decision: stage, action, mode, inputs, why. notice: person, title, text, rule, side (both None where it is about no
     one alarm), priority, purpose (first, next, repeat, recovery, drill, summary, chattering, digest, sign-of-life),
     key, ways.
-    act: kind, who, rule, side, until, text. off: until, why (not of a
-    stop of the daemon). fault: rule, why. quality: point, why.
+    act: kind, who, rule, side, until, text. off: until, why (where the daemon ran all the
+    same). fault: rule, why. quality: point, why.
     """
 
     t: int

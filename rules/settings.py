@@ -117,11 +117,11 @@ class RuleSettings(Settings):
 
     def priority_of(self, side: str) -> Priority:
         """The side's own, else the rule's."""
-        own: SideSettings | None = getattr(self.sides, side, None)
+        own = self.sides.given().get(side)
         return self.priority if own is None or own.priority is None else own.priority
 
     def text_of(self, side: str, key: Literal["title", "says", "do"]) -> str | None:
         """The side's own, else the rule's. side: "" for any of them."""
-        own: str | None = getattr(getattr(self.sides, side, None), key, None)
+        own: str | None = getattr(self.sides.given().get(side), key, None)
         rules: str | None = getattr(self, key)
         return rules if own is None else own

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from daemon.coarse import KEY, noted
+from daemon.coarse import KEY, Coarse
 from daemon.main import main
 from daemon.site.load import load_site
 from daemon.store import Store
@@ -61,7 +61,7 @@ def test_a_step_that_loses_digits_of_what_came_is_remarked_on(tmp_path: Path, ca
     site = load_site(file)
     points = {point.id: point for point in site.plan.points}
     with Store(site.store_path, site.plan.points) as store:
-        store.commit(meta={KEY: noted(None, ["tank.temperature"], points)})
+        store.commit(meta={KEY: Coarse(None).note(["tank.temperature"], points) or ""})
     assert main(["check", file]) == 0
     out = " ".join(capsys.readouterr().out.split())
     assert "point tank.temperature resolution = 0.001 degC is coarser than what came" in out

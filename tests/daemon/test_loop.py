@@ -15,7 +15,7 @@ import pytest
 from adapters.intake import Arrived, Delivery, Health, Inlet, Refusal
 from daemon.clock import SystemClock
 from daemon.coarse import KEY as COARSE
-from daemon.coarse import noted
+from daemon.coarse import Coarse
 from daemon.loop import QUIET_CHECKPOINT, TIDY_EVERY, Loop
 from daemon.queue import DeliveryQueue
 from daemon.store import Store, StoreError, StoreReader, hand_in
@@ -224,7 +224,8 @@ def test_that_a_point_loses_digits_is_kept_once(bench: Bench) -> None:
     for _ in range(2):
         bench.queue.put(Delivery("test", [Arrived("loop.flow", None, 299, 2)], rounded=1, coarse=["loop.flow"]))
         bench.turn()
-    assert bench.store.meta(COARSE) == noted(None, ["loop.flow"], {point.id: point for point in bench.plan.points})
+    points = {point.id: point for point in bench.plan.points}
+    assert bench.store.meta(COARSE) == Coarse(None).note(["loop.flow"], points)
     assert json.loads(bench.store.meta(COARSE) or "") == {"loop.flow": "0.1 L/min"}
     assert bench.loop.tally.rounded == 2
 
