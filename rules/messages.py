@@ -11,21 +11,18 @@ from rules.alarms import Alarm
 from rules.conditions.cycle import CycleSettings
 from rules.conditions.flat import FlatSettings
 from rules.conditions.stopped import StoppedSettings
-from rules.durations import DAY, HOUR, SECOND, show_duration
+from rules.durations import HOUR, SECOND, show_duration
 from rules.local_time import Zone
 from rules.plan import Plan, PointPlan
 from rules.settings import Priority, RuleSettings, Runway
 from rules.showing import NO, YES, fitted, rough, show, show_number, show_rate
 from rules.texts import AMOUNT, Words, fill, places
-from rules.units import parse_amount, parse_rate
+from rules.time_left import TimeLeft, time_left
+from rules.units import parse_amount
 from rules.untitled import own_says, own_title
 
 TITLE_SIZE = 60
 BODY_SIZE = 240
-SURE_FOR = 8
-"""A slope tells of so many times the window over which it was measured; what lies further off is left out."""
-FURTHEST = 7 * DAY
-"""A span at an expected loss that is longer than this (ms) is left out."""
 
 _COUNTED = 120
 """Seconds from which on a length of time is told in minutes, hours or days."""
@@ -224,44 +221,31 @@ class Writer:
         counts = self.facts.value_at(runway.point, told.key)
         if counts is None:
             return None
-        gap = parse_amount(runway.limit, point.units) / point.resolution - counts
-        loss = None if runway.loss is None else parse_rate(runway.loss, point.units) / point.resolution
-        way = _way(told, runway, loss)
-        if way * gap < 0:
-            return self._left(told, runway, "past", "under" if way < 0 else "over")
-        slope: Fraction | None = None
-        if loss is None or now - told.since >= runway.window:
-            slope = self.facts.slope_at(runway.point, told.key, runway.window)
-        if slope is not None and slope * gap <= 0:
-            return None
-        if slope is not None and (span := int(gap / slope)) <= SURE_FOR * runway.window:
-            return self._time_left(told, runway, span, slope, "measured")
-        if not loss:
-            return None
-        slope = abs(loss) * way
-        span = int(gap / slope)
-        return self._time_left(told, runway, span, slope, "expected") if span <= FURTHEST else None
+        measured: Fraction | None = None
+        if runway.loss is None or now - told.since >= runway.window:
+            measured = self.facts.slope_at(runway.point, told.key, runway.window)
+        side = told.alarm.side if runway.point == told.point else ""
+        found = time_left(runway, point, counts, side, measured)
+        if not isinstance(found, TimeLeft):
+            return None if found is None else self._left(told, runway, found)
+        way, rate = "falls" if found.slope < 0 else "rises", show_rate(self.plan, point, found.slope * HOUR)
+        assumed = self.words.say(f"assumed.{found.basis}.{way}", rate=rate)
+        return self._left(told, runway, "left", left=self.about(found.span), assumed=assumed)
 
-    def _time_left(self, told: Told, runway: Runway, span: int, slope: Fraction, basis: str) -> Left:
-        way, rate = "falls" if slope < 0 else "rises", show_rate(self.plan, self.points[runway.point], slope * HOUR)
-        assumed = self.words.say(f"assumed.{basis}.{way}", rate=rate)
-        return self._left(told, runway, "left", "", left=self.about(span), assumed=assumed)
-
-    def _left(self, told: Told, runway: Runway, key: str, way: str, left: str = "", assumed: str = "") -> Left:
+    def _left(self, told: Told, runway: Runway, text: str, left: str = "", assumed: str = "") -> Left:
+        """text: the name of the sentence."""
         point, say = self.points[runway.point], self.words.say
         limit = show(self.plan, point, parse_amount(runway.limit, point.units) / point.resolution)
         harm = say("harm", harm=runway.harm) if runway.harm else ""
-        ending = f".{way}" if way else ""
 
         def sentence(harm: str, assumed: str) -> str:
             told_of = {"left": left, "harm": harm, "assumed": assumed}
             if runway.point == told.point:
-                text = say(f"{key}.own{ending}", limit=limit, **told_of)
+                said = say(f"{text}.own", limit=limit, **told_of)
             else:
                 called, value = self.called(runway.point), self.value(runway.point, told.key)
-                number = limit.split(" ")[0]
-                text = say(f"{key}.other{ending}", point=called, value=value, limit=number, **told_of)
-            return text[:1].upper() + text[1:]
+                said = say(f"{text}.other", point=called, value=value, limit=limit.split(" ")[0], **told_of)
+            return said[:1].upper() + said[1:]
 
         return Left(sentence(harm, assumed), sentence(harm, ""), sentence("", ""))
 
@@ -373,15 +357,6 @@ def _with_first(first: str, *versions: Sequence[str]) -> str:
     texts = [" ".join(part for part in version if part) for version in versions]
     text = next((text for text in texts if len(text) <= room), fitted(texts[-1], room) if room > 0 else "")
     return f"{text} {first}".strip()
-
-
-def _way(told: Told, runway: Runway, loss: Fraction | None) -> int:
-    """Whether the harm lies below (-1) or above (1) the limit of a runway; 0 where nothing tells."""
-    if runway.point == told.point and told.alarm.side in ("low", "high"):
-        return -1 if told.alarm.side == "low" else 1
-    if not loss:
-        return 0
-    return -1 if loss > 0 else 1
 
 
 def _lasted(rule: RuleSettings, side: str) -> int:
