@@ -52,7 +52,7 @@ _WHEN = (
 _WHEN_ALONE = (
     "",
     "Told by one alone: a stuck meter would cry wolf. A second kind of evidence helps.",
-    "Told when two say so.",
+    "Told when two say so. A pump behind a shut valve still draws current: the level of a bed would tell of that.",
 )
 
 
@@ -137,8 +137,9 @@ def _stopped(points: Sequence[Chosen]) -> list[str]:
     """The rule that says that the water has stopped, where something tells of it.
 
     Flow and pump current tell at once, and two of them are believed though a bed still drains; one alone only once no
-    bed has moved for a quarter of an hour, since a pump that pushes against a shut valve goes on drawing current. Beds
-    alone tell when they have been still for longer than their period (common practice, no source).
+    bed has moved for a quarter of an hour. A pump that pushes against a shut valve goes on drawing current: then flow
+    and still beds tell. Beds alone tell when they have been still for longer than their period (common practice, no
+    source).
     """
     direct: list[tuple[Chosen, str]] = []
     beds: list[Chosen] = []
@@ -158,15 +159,15 @@ def _stopped(points: Sequence[Chosen]) -> list[str]:
             "# the level of a bed do: add such a point and a rule of the kind stopped.\n"
         ]
     if direct and beds:
-        weight, still, window, needed = 2 * len(beds), "5 cm", "15 min", 4 * len(beds)
+        # Two that tell at once weigh as much as one and every bed.
+        weight, each, still, window, needed = 2 * len(beds), 2, "5 cm", "15 min", 4 * len(beds)
     else:
-        weight, still, window, needed = 1, "10 cm", "60 min", len(beds) or min(2, len(direct))
+        weight, each, still, window, needed = 1, 1, "10 cm", "60 min", len(beds) or min(2, len(direct))
     evidence = []
     for point, told in direct:
         lasting = show_duration(max(90 * SECOND, 3 * point.interval))
         told = told.replace("LASTING", f'lasting = "{lasting}", weight = {weight} }},')
         evidence.append(f'{{ point = "{point.id}", {told}')
-    each = 2 if direct else 1
     evidence += [f'{{ point = "{bed.id}", still = "{still}", window = "{window}", weight = {each} }},' for bed in beds]
     lines = [
         f"# {_WHEN[min(2, len(direct))] if beds else _WHEN_ALONE[min(2, len(direct))]}",

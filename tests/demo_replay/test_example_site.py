@@ -122,21 +122,23 @@ def firsts(notices: Sequence[Event], began: int) -> dict[str, float]:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-def test_water_that_stays_away_when_the_power_is_back_is_told(seed: int) -> None:
-    """The cut explains stopped water while it lasts and a few minutes more, in which a pump starts again; no longer."""
-    began, notices = told("pump_trip", seed, "mains.state", 0, 30)
+@pytest.mark.parametrize(
+    ("kind", "zero", "first", "last", "cause", "within"),
+    [
+        # The power is back after half an hour, and the pump is not: it has a few minutes to start again, no longer.
+        ("pump_trip", "mains.state", 0, 30, "mains.off", (30, 40)),
+        # A jammed pump burns out: it draws nothing any more, so that it counts as jammed no longer.
+        ("rotor_jammed", "pump.current", 40, 1000, "pump.jammed", (40, 55)),
+    ],
+)
+def test_water_that_stays_away_is_told_when_its_cause_is_over(
+    kind: str, zero: str, first: int, last: int, cause: str, within: tuple[int, int], seed: int
+) -> None:
+    """A cause explains stopped water while it lasts; somebody must still come."""
+    began, notices = told(kind, seed, zero, first, last)
     found = firsts(notices, began)
-    assert list(found)[:2] == ["mains.off", "loop.stopped"]
-    assert 30 < found["loop.stopped"] <= 40
-
-
-@pytest.mark.parametrize("seed", SEEDS)
-def test_a_jammed_pump_that_burns_out_goes_on_as_stopped_water(seed: int) -> None:
-    """It draws nothing any more, so that it counts as jammed no longer; somebody must still come."""
-    began, notices = told("rotor_jammed", seed, "pump.current", 40, 1000)
-    found = firsts(notices, began)
-    assert list(found)[:2] == ["pump.jammed", "loop.stopped"]
-    assert 40 < found["loop.stopped"] <= 55
+    assert list(found)[:2] == [cause, "loop.stopped"]
+    assert within[0] < found["loop.stopped"] <= within[1]
 
 
 @pytest.mark.parametrize("seed", SEEDS)
